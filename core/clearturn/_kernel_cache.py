@@ -1,0 +1,50 @@
+"""Where compiled kernels are kept.
+
+numba keeps them beside the source or in the user's home.  Where both are read-only it finds no
+place and refuses to compile, so a folder that can be written is named before numba is imported.
+"""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from pathlib import Path
+
+
+def choose_cache_folder() -> None:
+    """Set ``NUMBA_CACHE_DIR`` unless the user has set it or numba can find a place itself."""
+    if os.environ.get("NUMBA_CACHE_DIR"):
+        return
+    source = Path(__file__).resolve().parent
+    if _writable(source / "gap" / "__pycache__") or _writable(source / "gap"):
+        return
+    for folder in _candidates():
+        try:
+            folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        except OSError:
+            continue
+        if _writable(folder) and _ours(folder):
+            os.environ["NUMBA_CACHE_DIR"] = str(folder)
+            return
+
+
+def _candidates() -> list[Path]:
+    folders = []
+    if os.environ.get("XDG_CACHE_HOME"):
+        folders.append(Path(os.environ["XDG_CACHE_HOME"]) / "clearturn" / "kernels")
+    try:
+        folders.append(Path.home() / ".cache" / "clearturn" / "kernels")
+    except RuntimeError:  # no home at all
+        pass
+    user = str(os.getuid()) if hasattr(os, "getuid") else "user"
+    folders.append(Path(tempfile.gettempdir()) / f"clearturn-kernels-{user}")
+    return folders
+
+
+def _writable(folder: Path) -> bool:
+    return folder.is_dir() and os.access(folder, os.W_OK)
+
+
+def _ours(folder: Path) -> bool:
+    # Compiled code is loaded from here: never from a folder somebody else prepared.
+    return not hasattr(os, "getuid") or folder.stat().st_uid == os.getuid()

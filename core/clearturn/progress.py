@@ -1,0 +1,77 @@
+"""Progress and cancelling, without any window type.
+
+Long work takes ``progress: Progress | None = None`` and calls :meth:`Progress.report` and
+:meth:`Progress.check` between slices of 20 to 50 ms.  ``None`` is allowed everywhere.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+
+from clearturn.errors import Cancelled
+
+Listener = Callable[[float, str], None]
+
+
+class Progress:
+    """What a running task tells and asks.
+
+    Parameters
+    ----------
+    listener : callable, optional
+        Called as ``listener(fraction, text)`` from the working thread, fraction in 0 … 1.
+    """
+
+    def __init__(self, listener: Listener | None = None) -> None:
+        self._listener = listener
+        self._cancelled = threading.Event()
+        self._low = 0.0
+        self._high = 1.0
+
+    def report(self, fraction: float, text: str = "") -> None:
+        """Tell how far the work is (0 … 1), then raise `Cancelled` if the user asked to stop."""
+        self.check()
+        if self._listener is not None:
+            fraction = min(max(fraction, 0.0), 1.0)
+            self._listener(self._low + (self._high - self._low) * fraction, text)
+
+    def check(self) -> None:
+        """Raise `Cancelled` if the user asked to stop."""
+        if self._cancelled.is_set():
+            raise Cancelled
+
+    def cancel(self) -> None:
+        """Ask the work to stop; callable from any thread."""
+        self._cancelled.set()
+
+    @property
+    def cancelled(self) -> bool:
+        """Whether the user asked to stop."""
+        return self._cancelled.is_set()
+
+    def part(self, low: float, high: float) -> Progress:
+        """Return a view that maps 0 … 1 to ``low … high`` of this one and shares its cancelling."""
+        child = Progress(self._listener)
+        child._cancelled = self._cancelled
+        span = self._high - self._low
+        child._low = self._low + span * low
+        child._high = self._low + span * high
+        return child
+
+
+def report(progress: Progress | None, fraction: float, text: str = "") -> None:
+    """Report on `progress` if there is one."""
+    if progress is not None:
+        progress.report(fraction, text)
+
+
+def check(progress: Progress | None) -> None:
+    """Raise `Cancelled` if `progress` is there and was cancelled."""
+    if progress is not None:
+        progress.check()
+
+
+def part(progress: Progress | None, low: float, high: float) -> Progress | None:
+    """Return the part of `progress` from `low` to `high`, or None."""
+    return None if progress is None else progress.part(low, high)

@@ -1,0 +1,202 @@
+"""What a check of a job found: one frozen result, of which window, command line and report are views.
+
+Everything is in the hub frame, mm and degrees, unless a name says otherwise.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearturn.findings import Finding
+from clearturn.gap.model import Gap, Interval
+
+if TYPE_CHECKING:
+    from clearturn.drawing.model import Drawing
+    from clearturn.job.model import Job
+    from clearturn.mesh import Mesh
+
+Vector = NDArray[np.float64]
+
+
+class Verdict(StrEnum):
+    """The three answers of the decision rule (ISO 14253-1)."""
+
+    CLEARS = "clears"
+    FAILS = "fails"
+    NOT_PROVEN = "not proven"
+
+
+class Motion(StrEnum):
+    """How a part moves while the wheel turns."""
+
+    TURNS = "turns"
+    FIXED = "fixed"
+    POSED = "posed"
+
+
+@dataclass(frozen=True, slots=True)
+class PlacedPart:
+    """A part where it sits in the hub frame."""
+
+    name: str
+    kind: str  # "wheel", "rotor", "caliper", "knuckle", "bearing housing", "tie rod", …
+    motion: Motion
+    mesh: Mesh  # in the hub frame
+    source: str  # "scan knuckle.stl", "dimensions", …
+    sigma_mm: float = 0.0  # noise of the surface; 0 for a part from dimensions
+
+
+@dataclass(frozen=True, slots=True)
+class Allowance:
+    """One amount that is taken off a gap before it is judged.
+
+    Attributes
+    ----------
+    kind : str
+        "shift" (a signed displacement, projected), "always costs" or "random".
+    value_mm : float
+        The amount as entered.
+    applied_mm : float
+        What it takes off this pair's gap after projection (negative: it gives); for "random" the
+        standard uncertainty it adds.
+    """
+
+    name: str
+    kind: str
+    value_mm: float
+    direction: str
+    applied_mm: float
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class BudgetLine:
+    """One contribution to a pair's standard uncertainty (JCGM 100)."""
+
+    name: str
+    standard_mm: float
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Cure:
+    """A change that would clear a pair, checked on all pairs.
+
+    ``change`` is one of the contract's words: spacer, move caliper inward, trim caliper,
+    rotor offset, smaller rotor, larger wheel.
+    """
+
+    change: str
+    amount_mm: float
+    side_effects: tuple[str, ...] = ()
+    clears_all: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """One connected place below the requirement."""
+
+    worst_mm: float
+    area_mm2: float
+    clock_deg: float
+    r_mm: float
+    z_mm: float
+    point_mm: Vector
+    faces: NDArray[np.int64]  # of the pair's first part
+
+
+@dataclass(frozen=True, slots=True)
+class PairResult:
+    """One pair of parts: gap, budget, verdict and cure."""
+
+    first: str
+    second: str
+    kind: str  # "caliper–barrel", …: the row of the requirement table
+    motion: str  # "turning" or "still"
+    gap: Gap
+    noise_bias_mm: float
+    estimate_mm: Interval
+    allowances: tuple[Allowance, ...]
+    allowances_mm: float
+    net_gap_mm: Interval
+    budget: tuple[BudgetLine, ...]
+    expanded_uncertainty_mm: float
+    worst_case_mm: float  # net gap with all random contributions added, not combined
+    required_mm: float
+    margin_mm: float
+    verdict: Verdict
+    clock_deg: float
+    r_mm: float
+    z_mm: float
+    would_clear: tuple[Cure, ...] = ()
+    settle_by: str | None = None  # for a "not proven": the measurement that would settle it
+    places: tuple[Place, ...] = ()
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Machining:
+    """What to machine to which size."""
+
+    part: str
+    to_diameter_mm: float
+    per_side_mm: float
+    tolerance: str
+
+
+@dataclass(frozen=True, slots=True)
+class HubResult:
+    """One of the four hub diameters.
+
+    ``check`` is "rotor register", "wheel register", "flange in hat" or "housing in hat".
+    """
+
+    check: str
+    shaft_mm: float
+    shaft_uncertainty_mm: float
+    shaft_source: str
+    hole_mm: float
+    hole_uncertainty_mm: float
+    hole_source: str
+    needed: str
+    clearance_mm: float  # diametral: hole minus shaft
+    machine: Machining | None
+    gauge_first: str | None
+    spoils: tuple[str, ...]
+    verdict: Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class DatumResult:
+    """One fitted datum of a scan and how far to trust it."""
+
+    part: str
+    name: str
+    feature: str
+    rms_mm: float
+    form_mm: float
+    points: int
+    effective_points: float
+    standard_uncertainty: str  # in words, with unit: "axis ±0.004 mm, ±0.01 mrad"
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class CheckResult:
+    """All that a check of a job found."""
+
+    job: Job
+    job_sha256: str
+    verdict: Verdict
+    parts: tuple[PlacedPart, ...]
+    datums: tuple[DatumResult, ...]
+    pairs: tuple[PairResult, ...]
+    hub: tuple[HubResult, ...]
+    turn_section: Drawing | None
+    not_checked: tuple[str, ...]
+    findings: tuple[Finding, ...] = field(default=())
