@@ -1,0 +1,1 @@
+"""The program around the library: command line, window and sheets."""

@@ -6,6 +6,7 @@ place and refuses to compile, so a folder that can be written is named before nu
 
 from __future__ import annotations
 
+import contextlib
 import os
 import tempfile
 from pathlib import Path
@@ -32,10 +33,8 @@ def _candidates() -> list[Path]:
     folders = []
     if os.environ.get("XDG_CACHE_HOME"):
         folders.append(Path(os.environ["XDG_CACHE_HOME"]) / "clearturn" / "kernels")
-    try:
+    with contextlib.suppress(RuntimeError):  # no home at all
         folders.append(Path.home() / ".cache" / "clearturn" / "kernels")
-    except RuntimeError:  # no home at all
-        pass
     user = str(os.getuid()) if hasattr(os, "getuid") else "user"
     folders.append(Path(tempfile.gettempdir()) / f"clearturn-kernels-{user}")
     return folders

@@ -69,8 +69,8 @@ class Mesh:
         if self._sha256 is None:
             digest = hashlib.sha256(b"clearturn mesh 1")
             digest.update(np.array([len(self.vertices), len(self.faces)], "<i8").tobytes())
-            digest.update(memoryview(self.vertices.astype("<f8", copy=False)).cast("B"))
-            digest.update(memoryview(self.faces.astype("<i4", copy=False)).cast("B"))
+            digest.update(_bytes(self.vertices.astype("<f8", copy=False)))
+            digest.update(_bytes(self.faces.astype("<i4", copy=False)))
             self._sha256 = digest.hexdigest()
         return self._sha256
 
@@ -101,9 +101,7 @@ class Mesh:
         """Return the faces chosen (index or mask), with only the vertices they use."""
         chosen = self.faces[np.asarray(faces)]
         used, inverse = np.unique(chosen, return_inverse=True)
-        return Mesh(
-            self.vertices[used], inverse.reshape(-1, 3).astype(np.int32), name or self.name
-        )
+        return Mesh(self.vertices[used], inverse.reshape(-1, 3).astype(np.int32), name or self.name)
 
     def cached(self, key: Any, make: Callable[[], T]) -> T:
         """Return `make()`, made once for this mesh and kept under `key`.
@@ -127,6 +125,11 @@ def join(meshes: list[Mesh], name: str = "") -> Mesh:
         np.concatenate([m.faces + o for m, o in zip(meshes, offsets, strict=False)]),
         name,
     )
+
+
+def _bytes(array: NDArray[Any]) -> memoryview:
+    # Without a copy; a plain cast refuses empty arrays.
+    return array.reshape(-1).view(np.uint8).data
 
 
 def _frozen(array: NDArray[Any], source: object) -> NDArray[Any]:

@@ -1,4 +1,4 @@
-"""What a check of a job found: one frozen result, of which window, command line and report are views.
+"""What a check of a job found: one frozen result that window, command line and report show.
 
 Everything is in the hub frame, mm and degrees, unless a name says otherwise.
 """
