@@ -1,0 +1,1 @@
+"""Parts, motions and seats, placed in the hub frame."""

@@ -1,0 +1,1 @@
+"""The job: one vehicle conversion in one file."""
