@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
-    from clearturn.envelope import CaliperDimensions, RotorDimensions
+    from clearturn.envelope.dimensions import CaliperDimensions, RotorDimensions
 
 AllowanceKind = Literal["shift", "always costs", "random"]
 Direction = Literal[
