@@ -25,6 +25,7 @@ Direction = Literal[
     "down",
     "+x",
     "-x",
+    "tilt",
 ]
 
 # Words of the requirement table, used as ``PairSpec.kind`` and ``PairResult.kind``.
@@ -89,7 +90,9 @@ class AllowanceEntry:
         "gap": straight off the gap, whatever its direction.  "radial", "axial": times |n_r| or
         |n_z| of the gap's direction n (for "always costs" and "random").  "outward", "inward"
         (along the radius at the place), "outboard", "inboard", "up", "down", "+x", "-x" (hub
-        frame): a "shift", projected with its sign.
+        frame): a "shift", projected with its sign; "always costs" with such a sense is a movement
+        that happens at times, which costs where it closes the gap and never gains.  "tilt": a lean
+        about the horizontal X axis, either way, stated as the movement at 100 mm from that axis.
     kind : {"shift", "always costs", "random"}
     source : str
         Where the value comes from.
