@@ -1,0 +1,454 @@
+"""What a job must fulfil beyond types: names that exist, sizes that fit, seats without a circle."""
+
+from __future__ import annotations
+
+import datetime
+import re
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from clearturn.errors import InputError
+from clearturn.job.model import (
+    AllowanceEntry,
+    Axle,
+    Corner,
+    HatCheck,
+    Job,
+    Part,
+    RegisterCheck,
+    ScanFaces,
+    Size,
+)
+from clearturn.job.positions import JsonPath
+from clearturn.pose import rigid
+
+COVERAGE_FACTORS = (2.0, 1.65)
+
+_SHIFTS = ("gap", "outward", "inward", "outboard", "inboard", "up", "down", "+x", "-x")
+_SPREADS = ("gap", "radial", "axial", "tilt")
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing wrong with a job, at a path of its JSON."""
+
+    path: JsonPath
+    problem: str
+    found: str | None = None
+    allowed: str | None = None
+    mend: str | None = None
+
+
+def faults(job: Job) -> Iterator[Fault]:
+    """Yield what is wrong with a job, in the order of the file."""
+    if len(job.axles) > 2:
+        yield Fault(("axles",), "a job holds at most two axles", found=str(len(job.axles)))
+    yield from _twice(("axles",), [axle.name for axle in job.axles], "axle")
+    for i, axle in enumerate(job.axles):
+        yield from _corner_faults(("axles", i, "corner"), axle)
+    for i, entry in enumerate(job.sign_offs):
+        try:
+            datetime.date.fromisoformat(entry.date)
+        except ValueError:
+            yield Fault(
+                ("sign_offs", i, "date"),
+                "not a date",
+                found=repr(entry.date),
+                allowed="year-month-day, as 2031-05-17",
+            )
+
+
+def _corner_faults(at: JsonPath, axle: Axle) -> Iterator[Fault]:
+    corner = axle.corner
+    for check in (
+        _scan_faults,
+        _datum_faults,
+        _frame_faults,
+        _dimension_faults,
+        _weight_faults,
+        _part_faults,
+        _seat_faults,
+        _pair_faults,
+        _allowance_faults,
+        _hub_faults,
+    ):
+        yield from check(at, corner)
+
+
+def _twice(at: JsonPath, names: Sequence[str], what: str) -> Iterator[Fault]:
+    for i, name in enumerate(names):
+        if not name.strip():
+            yield Fault((*at, i, "name"), f"a {what} needs a name")
+        elif name in names[:i]:
+            yield Fault((*at, i, "name"), f"two of the name: each {what} needs its own", repr(name))
+
+
+def _unknown(at: JsonPath, name: str, names: Iterable[str], what: str) -> Iterator[Fault]:
+    known = list(names)
+    if name not in known:
+        listed = ", ".join(repr(n) for n in known) or f"none, as the job has no {what}"
+        yield Fault(at, f"there is no {what} of this name", found=repr(name), allowed=listed)
+
+
+def _scan_faults(at: JsonPath, corner: Corner) -> Iterator[Fault]:
+    yield from _twice((*at, "scans"), [scan.name for scan in corner.scans], "scan")
+    for i, scan in enumerate(corner.scans):
+        here = (*at, "scans", i)
+        yield from _path_faults((*here, "path"), scan.path)
+        yield from _hash_faults((*here, "sha256"), scan.sha256)
+        if scan.hub_from_scan is not None:
+            yield from _pose_faults((*here, "hub_from_scan"), scan.hub_from_scan)
+        for j, step in enumerate(scan.cleaning):
+            if step.step == "drop small pieces" and step.below_triangles < 1:
+                yield Fault(
+                    (*here, "cleaning", j, "below_triangles"),
+                    "a number of triangles is not positive",
+                    found=str(step.below_triangles),
+                    allowed="1 or more",
+                )
+            if step.step in ("keep box", "drop box") and any(
+                low >= high for low, high in zip(step.from_mm, step.to_mm, strict=True)
+            ):
+                yield Fault(
+                    (*here, "cleaning", j, "to_mm"),
+                    "the box is empty",
+                    found=f"{list(step.from_mm)} to {list(step.to_mm)}",
+                    allowed="each number of to_mm greater than that of from_mm",
+                )
+
+
+def _path_faults(at: JsonPath, path: str) -> Iterator[Fault]:
+    allowed = "a path relative to the job file, with forward slashes"
+    if not path or "\0" in path or "\\" in path:
+        yield Fault(at, "not a path", found=repr(path), allowed=allowed)
+    elif path.startswith(("/", "~")) or re.match(r"[A-Za-z]:", path):
+        yield Fault(at, "an absolute path would not survive a move", found=path, allowed=allowed)
+
+
+def _hash_faults(at: JsonPath, sha256: str) -> Iterator[Fault]:
+    if not re.fullmatch(r"[0-9a-f]{64}", sha256):
+        yield Fault(at, "not a hash", found=repr(sha256), allowed="64 hexadecimal digits (SHA-256)")
+
+
+def _pose_faults(at: JsonPath, pose: Sequence[Sequence[float]]) -> Iterator[Fault]:
+    try:
+        rigid(pose)
+    except InputError as error:
+        yield Fault(at, error.problem, found=error.found, allowed=error.allowed)
+
+
+def _datum_faults(at: JsonPath, corner: Corner) -> Iterator[Fault]:
+    yield from _twice((*at, "datums"), [datum.name for datum in corner.datums], "datum")
+    scans = [scan.name for scan in corner.scans]
+    for i, datum in enumerate(corner.datums):
+        here = (*at, "datums", i)
+        yield from _unknown((*here, "scan"), datum.scan, scans, "scan")
+        if not datum.seeds_mm:
+            yield Fault(
+                (*here, "seeds_mm"),
+                "a datum needs a touched point",
+                found="none",
+                allowed="one or more points [x, y, z]",
+            )
+
+
+def _frame_faults(at: JsonPath, corner: Corner) -> Iterator[Fault]:
+    hub, wheel = corner.hub_frame, corner.wheel_frame
+    if hub is not None:
+        wanted = {
+            "plane": (hub.plane, ("plane",)),
+            "axis": (hub.axis, ("cylinder", "cone", "line")),
+            "clocking": (hub.clocking, ("cylinder", "circle", "cone", "sphere", "line")),
+        }
+        yield from _datum_uses((*at, "hub_frame"), corner, wanted, hub.outboard)
+        if hub.up is not None and not any(hub.up):
+            yield Fault((*at, "hub_frame", "up"), "the direction has no length")
+    if wheel is not None:
+        wanted = {
+            "pad": (wheel.pad, ("plane",)),
+            "bore": (wheel.bore, ("cylinder", "cone", "line")),
+        }
+        yield from _datum_uses((*at, "wheel_frame"), corner, wanted, wheel.outboard)
+        if corner.seat_stack is None:
+            yield Fault(
+                (*at, "seat_stack"),
+                "a wheel needs the seat stack",
+                allowed="old_flange_mm, new_flange_mm and spacer_mm",
+            )
+
+
+def _datum_uses(
+    at: JsonPath,
+    corner: Corner,
+    wanted: dict[str, tuple[str, tuple[str, ...]]],
+    outboard: Sequence[float],
+) -> Iterator[Fault]:
+    datums = {datum.name: datum for datum in corner.datums}
+    scans: dict[str, str] = {}
+    for key, (name, features) in wanted.items():
+        yield from _unknown((*at, key), name, datums, "datum")
+        if name not in datums:
+            continue
+        scans[key] = datums[name].scan
+        if datums[name].feature not in features:
+            yield Fault(
+                (*at, key),
+                "this feature cannot serve here",
+                found=f"{name!r}, a {datums[name].feature}",
+                allowed=" or ".join(features),
+            )
+    if len(set(scans.values())) > 1:
+        told = ", ".join(f"{key} on {scan!r}" for key, scan in scans.items())
+        yield Fault(at, "the datums of one frame must lie on one scan", found=told)
+    if not any(outboard):
+        yield Fault((*at, "outboard"), "the direction has no length", found=str(list(outboard)))
+
+
+def _dimension_faults(at: JsonPath, corner: Corner) -> Iterator[Fault]:
+    for key in ("rotor", "caliper", "shield", "bracket"):
+        dimensions = getattr(corner, key)
+        if dimensions is not None:
+            yield from _told((*at, key), dimensions.check)
+    stack, rotor = corner.seat_stack, corner.rotor
+    if stack is None or rotor is None:
+        return
+    if abs(stack.new_flange_mm - rotor.flange_thickness_mm) > 1e-9:
+        yield Fault(
+            (*at, "seat_stack", "new_flange_mm"),
+            "the new flange is given twice with different sizes",
+            found=f"{stack.new_flange_mm:g} here, {rotor.flange_thickness_mm:g} in "
+            "rotor.flange_thickness_mm",
+            mend="make them equal",
+        )
+
+
+def _told(at: JsonPath, check: Callable[[str], None]) -> Iterator[Fault]:
+    # The dimension classes name a place inside themselves ("boxes[2] (pipe).width_mm").
+    try:
+        check("")
+    except InputError as error:
+        steps: list[str | int] = []
+        for word, index in re.findall(
+            r"([A-Za-z_]\w*)|\[(\d+)\](?: \([^)]*\))?", error.place or ""
+        ):
+            steps.append(int(index) if index else word)
+        yield Fault((*at, *steps), error.problem, error.found, error.allowed, error.mend)
+
+
+def _weight_faults(at: JsonPath, corner: Corner) -> Iterator[Fault]:
+    weights = corner.weights
+    low, high = weights.z_from_mm, weights.z_to_mm
+    if weights.where == "anywhere":
+        return
+    if low is None or high is None or low >= high:
+        yield Fault(
+            (*at, "weights"),
+            f"weights {weights.where!r} need a band",
+            found=f"z_from_mm {low}, z_to_mm {high}",
+            allowed="z_from_mm below z_to_mm",
+        )
+
+
+def _part_faults(at: JsonPath, corner: Corner) -> Iterator[Fault]:
+    yield from _twice((*at, "parts"), [part.name for part in corner.parts], "part")
+    for i, part in enumerate(corner.parts):
+        yield from _one_part((*at, "parts", i), part, corner)
+
+
+def _one_part(at: JsonPath, part: Part, corner: Corner) -> Iterator[Fault]:
+    given = [k for k in ("scan", "mesh", "dimensions") if getattr(part, k) is not None]
+    if len(given) != 1:
+        problem = "the part has no faces" if not given else "the part is given more than once"
+        yield Fault(
+            at,
+            problem,
+            found=f"{part.name!r} with {' and '.join(given) or 'no source'}",
+            allowed="exactly one of scan, mesh and dimensions",
+        )
+    if part.scan is not None:
+        yield from _scan_part((*at, "scan"), part.scan, corner)
+    if part.mesh is not None:
+        yield from _path_faults((*at, "mesh", "path"), part.mesh.path)
+        yield from _hash_faults((*at, "mesh", "sha256"), part.mesh.sha256)
+        yield from _pose_faults((*at, "mesh", "hub_from_mesh"), part.mesh.hub_from_mesh)
+    if part.dimensions is not None and getattr(corner, part.dimensions) is None:
+        yield Fault(
+            (*at, "dimensions"),
+            "the corner has no dimensions of this name",
+            found=repr(part.dimensions),
+            mend=f"add {part.dimensions!r} to the corner",
+        )
+    turning = part.kind in ("hub", "studs", "rotor", "wheel", "barrel", "spokes")
+    if turning != (part.motion == "turns") and part.kind != "other":
+        yield Fault(
+            (*at, "motion"),
+            "the motion does not fit the kind",
+            found=f"a {part.kind} that is {part.motion!r}",
+            allowed="'turns'" if turning else "'fixed' or 'posed'",
+            mend="use kind 'other' if it is meant so",
+        )
+
+
+def _scan_part(at: JsonPath, faces: ScanFaces, corner: Corner) -> Iterator[Fault]:
+    yield from _unknown((*at, "scan"), faces.scan, [s.name for s in corner.scans], "scan")
+    if not faces.take:
+        yield Fault(
+            (*at, "take"),
+            "the part has no faces",
+            found="nothing taken",
+            allowed="at least one of patch, band, piece and rest",
+        )
+    datum_scans = {datum.name: datum.scan for datum in corner.datums}
+    framed = {scan.name for scan in corner.scans if scan.hub_from_scan is not None}
+    if corner.hub_frame is not None:
+        framed.add(datum_scans.get(corner.hub_frame.plane, ""))
+    if corner.wheel_frame is not None:
+        framed.add(datum_scans.get(corner.wheel_frame.pad, ""))
+    if faces.scan in [s.name for s in corner.scans] and faces.scan not in framed:
+        yield Fault(
+            (*at, "scan"),
+            "nothing says where this scan sits",
+            found=repr(faces.scan),
+            mend="give hub_frame or wheel_frame datums on it, or its hub_from_scan",
+        )
+
+
+def _seat_faults(at: JsonPath, corner: Corner) -> Iterator[Fault]:
+    yield from _twice((*at, "seats"), [seat.name for seat in corner.seats], "seat")
+    parts = [part.name for part in corner.parts]
+    sits_on: dict[str, set[str]] = {}
+    for i, seat in enumerate(corner.seats):
+        here = (*at, "seats", i)
+        yield from _unknown((*here, "part"), seat.part, parts, "part")
+        yield from _unknown((*here, "on"), seat.on, parts, "part")
+        circle = _way(sits_on, seat.on, seat.part)
+        if circle:
+            told = " on ".join(repr(name) for name in [seat.part, *circle])
+            yield Fault(here, "the seats go round in a circle", found=told)
+        sits_on.setdefault(seat.part, set()).add(seat.on)
+
+
+def _way(sits_on: dict[str, set[str]], start: str, goal: str) -> list[str]:
+    # The parts from `start` down to `goal`, each sitting on the next; empty if there is no way.
+    ways = [[start]]
+    seen = {start}
+    while ways:
+        way = ways.pop()
+        if way[-1] == goal:
+            return way
+        for below in sorted(sits_on.get(way[-1], set()) - seen):
+            seen.add(below)
+            ways.append([*way, below])
+    return []
+
+
+def _pair_faults(at: JsonPath, corner: Corner) -> Iterator[Fault]:
+    parts = [part.name for part in corner.parts]
+    for i, rule in enumerate(corner.pairs):
+        here = (*at, "pairs", i)
+        yield from _unknown((*here, "first"), rule.first, parts, "part")
+        yield from _unknown((*here, "second"), rule.second, parts, "part")
+        if rule.first == rule.second:
+            yield Fault(here, "a pair needs two parts", found=repr(rule.first))
+        if not rule.reason.strip():
+            yield Fault((*here, "reason"), "a departure from the table needs its reason")
+    if corner.coverage_factor not in COVERAGE_FACTORS:
+        yield Fault(
+            (*at, "coverage_factor"),
+            "this coverage factor cannot be chosen",
+            found=f"{corner.coverage_factor:g}",
+            allowed="2 (about 95 %, two-sided) or 1.65 (about 95 %, one-sided)",
+        )
+
+
+def _allowance_faults(at: JsonPath, corner: Corner) -> Iterator[Fault]:
+    known = {part.name for part in corner.parts} | {part.kind for part in corner.parts}
+    for i, entry in enumerate(corner.allowances):
+        yield from _one_allowance((*at, "allowances", i), entry, known)
+
+
+def _one_allowance(at: JsonPath, entry: AllowanceEntry, known: set[str]) -> Iterator[Fault]:
+    if entry.part:
+        yield from _unknown((*at, "part"), entry.part, sorted(known), "part or kind")
+    allowed = {
+        "shift": _SHIFTS,
+        # With a sense of its own it costs where it closes the gap and never gains.
+        "always costs": tuple(dict.fromkeys((*_SPREADS, *_SHIFTS))),
+        "random": _SPREADS,
+    }[entry.kind]
+    if entry.direction not in allowed:
+        yield Fault(
+            (*at, "direction"),
+            f"this direction does not go with {entry.kind!r}",
+            found=repr(entry.direction),
+            allowed=", ".join(repr(word) for word in allowed),
+        )
+    if entry.kind != "shift" and entry.value_mm < 0:
+        yield Fault(
+            (*at, "value_mm"),
+            f"{entry.kind!r} takes off a gap and cannot be negative",
+            found=f"{entry.value_mm:g}",
+            allowed="0 or more",
+        )
+    if entry.kind == "shift" and entry.direction != "gap" and not entry.part:
+        yield Fault((*at, "part"), "a shift needs the part that shifts")
+    if not entry.source.strip():
+        yield Fault((*at, "source"), "an allowance needs its source")
+
+
+def _hub_faults(at: JsonPath, corner: Corner) -> Iterator[Fault]:
+    checks = corner.hub_checks
+    for key in ("rotor_register", "wheel_register", "flange_in_hat", "housing_in_hat"):
+        check: RegisterCheck | HatCheck | None = getattr(checks, key)
+        if check is None:
+            continue
+        here = (*at, "hub_checks", key)
+        of_rotor = key != "wheel_register"
+        yield from _size_faults((*here, "shaft"), check.shaft, corner, dimensions_serve=False)
+        yield from _size_faults((*here, "hole"), check.hole, corner, dimensions_serve=of_rotor)
+        if isinstance(check, RegisterCheck):
+            yield from _fit_faults(here, check)
+
+
+def _fit_faults(at: JsonPath, check: RegisterCheck) -> Iterator[Fault]:
+    low, high = check.clearance_from_mm, check.clearance_to_mm
+    if (low is None) != (high is None) or (low is not None and high is not None and low > high):
+        yield Fault(
+            (*at, "clearance_to_mm"),
+            "a wanted clearance has two ends",
+            found=f"{low} to {high}",
+            allowed="clearance_from_mm not above clearance_to_mm, or neither",
+        )
+    if not re.fullmatch(r"[A-Z]{1,2}\d{1,2}/[a-z]{1,2}\d{1,2}", check.fit):
+        yield Fault(
+            (*at, "fit"), "not a fit", found=repr(check.fit), allowed="hole/shaft, as 'H7/g6'"
+        )
+
+
+def _size_faults(
+    at: JsonPath, size: Size, corner: Corner, *, dimensions_serve: bool
+) -> Iterator[Fault]:
+    if size.source == "scan":
+        datums = {datum.name: datum for datum in corner.datums}
+        yield from _unknown((*at, "datum"), size.datum or "", datums, "datum")
+        if size.datum in datums and datums[size.datum].feature not in ("cylinder", "circle"):
+            yield Fault(
+                (*at, "datum"),
+                "this feature has no diameter",
+                found=f"a {datums[size.datum].feature}",
+                allowed="cylinder or circle",
+            )
+    elif size.source == "dimensions":
+        if not dimensions_serve or corner.rotor is None:
+            yield Fault(
+                (*at, "source"),
+                "no dimensions of the corner hold this size",
+                mend="give value_mm and uncertainty_mm",
+            )
+    elif size.value_mm is None or size.uncertainty_mm is None or size.value_mm <= 0:
+        yield Fault(
+            at,
+            f"a size that is {size.source!r} needs its value and uncertainty",
+            found=f"value_mm {size.value_mm}, uncertainty_mm {size.uncertainty_mm}",
+            allowed="value_mm above 0 and uncertainty_mm 0 or more (expanded, k = 2)",
+        )
