@@ -70,10 +70,14 @@ def write_stl() -> Callable[..., Path]:
 
     def write(path: Path, corners: Any) -> Path:
         triangles = np.asarray(corners, dtype="<f4")
-        record = np.zeros(len(triangles), [("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("", "<u2")])
+        record = np.zeros(
+            len(triangles), [("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("", "<u2")]
+        )
         record["corners"] = triangles
         path.write_bytes(
-            b"triangles of a test".ljust(80) + np.uint32(len(triangles)).tobytes() + record.tobytes()
+            b"triangles of a test".ljust(80)
+            + np.uint32(len(triangles)).tobytes()
+            + record.tobytes()
         )
         return path
 

@@ -47,10 +47,10 @@ def print_json(answer: Mapping[str, Any]) -> None:
     """
     text = json.dumps(plain(answer), allow_nan=False, ensure_ascii=False, indent=2)
     try:
-        text.encode(sys.stdout.encoding or "utf-8")
+        text.encode(getattr(sys.stdout, "encoding", None) or "utf-8")
     except UnicodeEncodeError:  # an old terminal, or a file name that is no valid text
         text = json.dumps(plain(answer), allow_nan=False, ensure_ascii=True, indent=2)
-    sys.stdout.write(text + "\n")
+    print(text)
 
 
 def plain(value: Any) -> Any:
