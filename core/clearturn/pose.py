@@ -40,7 +40,7 @@ def read_pose(path: str | Path) -> NDArray[np.float64]:
     """
     text = _read_small(Path(path))
     stripped = text.lstrip("\ufeff \t\r\n")
-    rows = _json_rows(stripped, path) if stripped[:1] in "[{" else _text_rows(text, path)
+    rows = _json_rows(stripped, path) if stripped.startswith(("[", "{")) else _text_rows(text, path)
     try:
         matrix = np.array(rows, dtype=np.float64)
     except (OverflowError, ValueError):  # rows of uneven length, or an endless integer
