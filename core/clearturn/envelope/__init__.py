@@ -1,0 +1,45 @@
+"""Parts from dimensions, as closed outward meshes with a stated chord error."""
+
+from clearturn.envelope.band import (
+    bracket_mesh,
+    inner_profile,
+    rim_mesh,
+    shield_mesh,
+    weight_band_mesh,
+)
+from clearturn.envelope.caliper import caliper_bodies, caliper_mesh, caliper_section
+from clearturn.envelope.dimensions import (
+    BoxDimensions,
+    BracketDimensions,
+    CaliperDimensions,
+    RimDimensions,
+    RimStation,
+    RotorDimensions,
+    ShieldDimensions,
+    WeightBand,
+)
+from clearturn.envelope.rotor import rotor_mesh, rotor_profile
+from clearturn.envelope.sweep import CHORD_ERROR_MM, Envelope
+
+__all__ = [
+    "CHORD_ERROR_MM",
+    "BoxDimensions",
+    "BracketDimensions",
+    "CaliperDimensions",
+    "Envelope",
+    "RimDimensions",
+    "RimStation",
+    "RotorDimensions",
+    "ShieldDimensions",
+    "WeightBand",
+    "bracket_mesh",
+    "caliper_bodies",
+    "caliper_mesh",
+    "caliper_section",
+    "inner_profile",
+    "rim_mesh",
+    "rotor_mesh",
+    "rotor_profile",
+    "shield_mesh",
+    "weight_band_mesh",
+]
