@@ -16,8 +16,7 @@ def choose_cache_folder() -> None:
     """Set ``NUMBA_CACHE_DIR`` unless the user has set it or numba can find a place itself."""
     if os.environ.get("NUMBA_CACHE_DIR"):
         return
-    source = Path(__file__).resolve().parent
-    if _writable(source / "gap" / "__pycache__") or _writable(source / "gap"):
+    if _source_is_writable():
         return
     for folder in _candidates():
         try:
@@ -27,6 +26,13 @@ def choose_cache_folder() -> None:
         if _writable(folder) and _ours(folder):
             os.environ["NUMBA_CACHE_DIR"] = str(folder)
             return
+
+
+def _source_is_writable() -> bool:
+    # One folder speaks for all: they were installed together.
+    folder = Path(__file__).resolve().parent / "gap"
+    kept = folder / "__pycache__"
+    return _writable(kept if kept.is_dir() else folder)
 
 
 def _candidates() -> list[Path]:
@@ -45,5 +51,9 @@ def _writable(folder: Path) -> bool:
 
 
 def _ours(folder: Path) -> bool:
-    # Compiled code is loaded from here: never from a folder somebody else prepared.
-    return not hasattr(os, "getuid") or folder.stat().st_uid == os.getuid()
+    # Compiled code is loaded from here: never from a folder that somebody else prepared or may
+    # write into.
+    if not hasattr(os, "getuid"):
+        return True
+    state = folder.stat()
+    return state.st_uid == os.getuid() and not state.st_mode & 0o022
