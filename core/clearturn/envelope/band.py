@@ -68,7 +68,7 @@ def inner_profile(
     np.minimum.at(least, slot, r[chosen])
     seen = np.flatnonzero(np.isfinite(least))
     gaps = np.diff(np.concatenate([[-1], seen, [count]]))
-    if len(seen) == 0 or gaps.max() * (z_to_mm - z_from_mm) / count > 5.0:
+    if len(seen) == 0 or (gaps.max() - 1) * (z_to_mm - z_from_mm) / count > 5.0:
         raise InputError(
             "the wheel's scan shows no barrel where the weight band lies",
             place=f"z {z_from_mm:.6g} … {z_to_mm:.6g} mm",

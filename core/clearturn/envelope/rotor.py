@@ -34,29 +34,20 @@ def rotor_profile(dims: RotorDimensions) -> Floats:
         If the dimensions make no rotor.
     """
     dims.check()
+    return without_repeats(_corners(dims))
+
+
+def _corners(dims: RotorDimensions) -> Floats:
+    """Corners of the section from the flange's inboard face round to its outboard face, (12, 2)."""
     bore, mid = dims.bore_diameter_mm / 2, dims.ring_mid_z_mm
     wall_in, wall_out = dims.hat_inner_diameter_mm / 2, dims.hat_outer_diameter_mm / 2
     ring_in, ring_out = dims.ring_inner_diameter_mm / 2, dims.ring_outer_diameter_mm / 2
     mount, ring = dims.mount_thickness_mm / 2, dims.ring_thickness_mm / 2
     top = dims.flange_thickness_mm
-    return without_repeats(
-        np.array(
-            [
-                (bore, 0.0),
-                (wall_in, 0.0),
-                (wall_in, mid - mount),
-                (ring_in, mid - mount),
-                (ring_in, mid - ring),
-                (ring_out, mid - ring),
-                (ring_out, mid + ring),
-                (ring_in, mid + ring),
-                (ring_in, mid + mount),
-                (wall_out, mid + mount),
-                (wall_out, top),
-                (bore, top),
-            ]
-        )
-    )
+    inboard = [(bore, 0.0), (wall_in, 0.0), (wall_in, mid - mount), (ring_in, mid - mount)]
+    rim = [(ring_in, mid - ring), (ring_out, mid - ring), (ring_out, mid + ring)]
+    outboard = [(ring_in, mid + ring), (ring_in, mid + mount), (wall_out, mid + mount)]
+    return np.array([*inboard, *rim, *outboard, (wall_out, top), (bore, top)])
 
 
 def rotor_mesh(dims: RotorDimensions, *, place: str = "", name: str = "rotor") -> Envelope:
@@ -86,9 +77,8 @@ def rotor_mesh(dims: RotorDimensions, *, place: str = "", name: str = "rotor") -
     grid = plate_grid(pattern, least)
     clock = 2 * np.pi * np.arange(grid.segments) / grid.segments
     top = dims.flange_thickness_mm
-    profile = rotor_profile(dims)
     triangles = [
-        _side_walls(profile, top, clock),
+        _side_walls(_corners(dims), clock),
         plate(grid, dims.hat_inner_diameter_mm / 2, 0.0, up=False),
         plate(grid, dims.hat_outer_diameter_mm / 2, top, up=True),
         hole_walls(grid, 0.0, top),
@@ -99,17 +89,18 @@ def rotor_mesh(dims: RotorDimensions, *, place: str = "", name: str = "rotor") -
     )
 
 
-def _side_walls(profile: Floats, top: float, clock: Floats) -> Floats:
-    """Turn every side of the profile but the flange's two flat faces; (t, 3, 3)."""
-    bore = profile[0, 0]
+def _side_walls(corners: Floats, clock: Floats) -> Floats:
+    """Turn every side of the section but the flange's two flat faces; (t, 3, 3)."""
     around = np.append(clock, clock[0])  # the same numbers again, so that the seam welds
+    sides = [(corners[i], corners[i + 1]) for i in range(1, len(corners) - 2)]
+    sides.append((corners[-1], corners[0]))
     out = []
-    for start, end in zip(profile, np.roll(profile, -1, axis=0), strict=True):
-        flat = start[1] == end[1]
-        if flat and bore in (start[0], end[0]) and start[1] in (0.0, top):
+    for start, end in sides:
+        length = float(np.hypot(*(end - start)))
+        if length == 0.0:  # ring, mount and wall may end flush with each other
             continue
         step = _ASPECT * 2 * math.pi * max(start[0], end[0]) / len(clock)
-        parts = max(1, math.ceil(float(np.hypot(*(end - start))) / step))
+        parts = max(1, math.ceil(length / step))
         nodes = start + np.outer(np.arange(parts + 1) / parts, end - start)
         nodes[-1] = end
         p = clock_points(nodes, around).reshape(len(around), parts + 1, 3)
@@ -120,5 +111,11 @@ def _side_walls(profile: Floats, top: float, clock: Floats) -> Floats:
 
 def _welded(triangles: Floats, name: str) -> Mesh:
     # Shared points are computed from the same numbers by the same sums, so equal means equal.
-    points, inverse = np.unique(triangles.reshape(-1, 3) + 0.0, axis=0, return_inverse=True)
-    return Mesh(points, inverse.reshape(-1, 3), name)
+    points = triangles.reshape(-1, 3) + 0.0  # no −0.0
+    order = np.lexsort((points[:, 0], points[:, 1], points[:, 2]))
+    ordered = points[order]
+    first = np.ones(len(points), dtype=bool)
+    first[1:] = (ordered[1:] != ordered[:-1]).any(axis=1)
+    number = np.empty(len(points), dtype=np.int64)
+    number[order] = np.cumsum(first) - 1
+    return Mesh(ordered[first], number.reshape(-1, 3), name)
