@@ -24,11 +24,19 @@ Register in bore, stud in hole and pad on ring are fits or contacts and therefor
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
+
+from clearturn.corner.seats import excluded_faces
+from clearturn.job import judging
+from clearturn.job.judging import Requirements
+from clearturn.job.model import Corner, PairRule, Seat
+from clearturn.progress import Progress, check
+from clearturn.result import Motion, PlacedPart
 
 PairMotion = Literal["turning", "still"]
 FaceIndices = NDArray[np.int64]
@@ -89,3 +97,165 @@ class FrameUncertainty:
     frame: str
     covariance: NDArray[np.float64]
     source: str
+
+
+WHEEL_KINDS = frozenset({"wheel", "barrel", "spokes"})
+_VEHICLE = frozenset(
+    {"hub", "studs", "knuckle", "bearing housing", "shield", "steering arm", "tie rod"}
+    | {"control arm", "damper", "hose", "rubber boot"}
+)
+_CALIPERS = frozenset({"caliper", "bracket", "parking caliper"})
+
+NO_GAP_SAME_BODY = "parts of one body"
+NO_GAP_AS_SCANNED = "parts of the vehicle, unchanged against each other"
+NO_GAP_FITS = "register, studs and flange: fits and hub diameters"
+NO_GAP_HOUSING = "bearing housing in the hat: a hub diameter"
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """What the table says of two kinds: a row to judge by, or why there is no gap to judge."""
+
+    kind: str | None
+    required_mm: float = 0.0
+    no_gap: str = ""
+
+
+def row_for(
+    first: PlacedPart,
+    second: PlacedPart,
+    requirements: Requirements,
+    *,
+    ring: str = "iron",
+    housing_is_checked: bool = True,
+) -> Row:
+    """Return the table's row for two parts, in either order.
+
+    Parameters
+    ----------
+    requirements : Requirements
+    ring : {"iron", "ceramic"}
+        Material of the rotor's ring.
+    housing_is_checked : bool
+        Whether the bearing housing is among the job's hub diameters; if not, it is judged as
+        the rest of the knuckle.
+    """
+    kinds = {first.kind, second.kind}
+    need = requirements
+    if kinds <= WHEEL_KINDS:
+        return Row(None, no_gap=NO_GAP_SAME_BODY)
+    if kinds <= _VEHICLE:
+        return Row(None, no_gap=NO_GAP_AS_SCANNED)
+    if kinds & {"hub", "studs"} and kinds & (WHEEL_KINDS | {"rotor"}):
+        return Row(None, no_gap=NO_GAP_FITS)
+    if "rubber boot" in kinds:
+        return Row(judging.RUBBER_BOOT, need.rubber_boot_mm)
+    if Motion.POSED in (first.motion, second.motion):
+        return Row(judging.TURNING_POSED, need.turning_posed_mm)
+    if kinds & _CALIPERS:
+        if "barrel" in kinds:
+            return Row(judging.CALIPER_BARREL, need.caliper_barrel_mm)
+        if kinds & {"spokes", "wheel"}:
+            return Row(judging.CALIPER_SPOKES, need.caliper_spokes_mm)
+        if "rotor" in kinds:
+            of_ring = {
+                "iron": need.caliper_ring_iron_mm,
+                "ceramic": need.caliper_ring_ceramic_mm,
+            }
+            return Row(judging.CALIPER_RING, of_ring[ring])
+    if "rotor" in kinds:
+        if "bearing housing" in kinds and housing_is_checked:
+            return Row(None, no_gap=NO_GAP_HOUSING)
+        if "shield" in kinds:
+            return Row(judging.ROTOR_SHIELD, need.rotor_shield_mm)
+        if kinds & {"knuckle", "bearing housing", "steering arm"}:
+            return Row(judging.ROTOR_KNUCKLE, need.rotor_knuckle_mm)
+    if (first.motion is Motion.TURNS) != (second.motion is Motion.TURNS):
+        return Row(judging.TURNING_FIXED, need.turning_fixed_mm)
+    return Row(judging.FIXED_FIXED, need.fixed_fixed_mm)
+
+
+@dataclass(frozen=True, slots=True)
+class NotJudged:
+    """A pair that is left out, and why."""
+
+    first: str
+    second: str
+    reason: str
+
+
+def pairs_of(
+    parts: Sequence[PlacedPart],
+    corner: Corner,
+    body_of: Mapping[str, str],
+    progress: Progress | None = None,
+) -> tuple[tuple[PairSpec, ...], tuple[NotJudged, ...]]:
+    """Return the pairs to judge by table, rules and seats, and those left out with the reason.
+
+    Parameters
+    ----------
+    parts : sequence of PlacedPart
+        Split near the seats.
+    corner : Corner
+    body_of : mapping of str to str
+        Placed part's name to the name of the job's part it comes from.
+    """
+    pairs, left_out = [], []
+    for i, first in enumerate(parts):
+        check(progress)
+        for second in parts[i + 1 :]:
+            names = {body_of[first.name], body_of[second.name]}
+            rule = next((r for r in corner.pairs if {r.first, r.second} == names), None)
+            row = row_for(
+                first,
+                second,
+                corner.requirements,
+                ring=corner.rotor.material if corner.rotor else "iron",
+                housing_is_checked=corner.hub_checks.housing_in_hat is not None,
+            )
+            if len(names) == 1:
+                row = Row(None, no_gap=NO_GAP_SAME_BODY)
+            elif rule is not None:
+                row = _by_rule(row, rule)
+            if row.kind is None:
+                left_out.append(NotJudged(first.name, second.name, row.no_gap))
+            else:
+                pairs.append(_spec(first, second, row, corner, body_of))
+    return tuple(pairs), tuple(left_out)
+
+
+def _by_rule(row: Row, rule: PairRule) -> Row:
+    if not rule.judged:
+        return Row(None, no_gap=f"left out by the job: {rule.reason}")
+    required = row.required_mm if rule.required_mm is None else rule.required_mm
+    return Row(row.kind or judging.FIXED_FIXED, required)
+
+
+def _spec(
+    first: PlacedPart,
+    second: PlacedPart,
+    row: Row,
+    corner: Corner,
+    body_of: Mapping[str, str],
+) -> PairSpec:
+    names = {body_of[first.name], body_of[second.name]}
+    seats = [seat for seat in corner.seats if {seat.part, seat.on} == names]
+    turning = (first.motion is Motion.TURNS) != (second.motion is Motion.TURNS)
+    return PairSpec(
+        first.name,
+        second.name,
+        row.kind or "",
+        "turning" if turning else "still",
+        row.required_mm,
+        _excluded(first, seats),
+        _excluded(second, seats),
+        tuple(seat.name for seat in seats),
+    )
+
+
+def _excluded(part: PlacedPart, seats: Sequence[Seat]) -> FaceIndices:
+    if not seats:
+        return _no_faces()
+    found = np.unique(np.concatenate([excluded_faces(part.mesh, seat) for seat in seats]))
+    found.flags.writeable = False
+    return found

@@ -11,7 +11,10 @@ from clearturn.errors import InputError
 from clearturn.job.model import (
     AllowanceEntry,
     Axle,
+    Band,
+    BandFaces,
     Corner,
+    DropBand,
     HatCheck,
     Job,
     Part,
@@ -99,6 +102,8 @@ def _scan_faults(at: JsonPath, corner: Corner) -> Iterator[Fault]:
         if scan.hub_from_scan is not None:
             yield from _pose_faults((*here, "hub_from_scan"), scan.hub_from_scan)
         for j, step in enumerate(scan.cleaning):
+            if isinstance(step, DropBand):
+                yield from _band_faults((*here, "cleaning", j, "band"), step.band)
             if step.step == "drop small pieces" and step.below_triangles < 1:
                 yield Fault(
                     (*here, "cleaning", j, "below_triangles"),
@@ -298,6 +303,10 @@ def _scan_part(at: JsonPath, faces: ScanFaces, corner: Corner) -> Iterator[Fault
             found="nothing taken",
             allowed="at least one of patch, band, piece and rest",
         )
+    for key in ("take", "leave"):
+        for i, choice in enumerate(getattr(faces, key)):
+            if isinstance(choice, BandFaces):
+                yield from _band_faults((*at, key, i, "band"), choice.band)
     datum_scans = {datum.name: datum.scan for datum in corner.datums}
     framed = {scan.name for scan in corner.scans if scan.hub_from_scan is not None}
     if corner.hub_frame is not None:
@@ -321,11 +330,32 @@ def _seat_faults(at: JsonPath, corner: Corner) -> Iterator[Fault]:
         here = (*at, "seats", i)
         yield from _unknown((*here, "part"), seat.part, parts, "part")
         yield from _unknown((*here, "on"), seat.on, parts, "part")
+        yield from _band_faults((*here, "band"), seat.band)
+        if None in (seat.band.r_to_mm, seat.band.z_from_mm, seat.band.z_to_mm):
+            yield Fault(
+                (*here, "band"),
+                "a seat leaves out a patch, never a whole pair: its band must end",
+                allowed="r_to_mm, z_from_mm and z_to_mm given",
+            )
         circle = _way(sits_on, seat.on, seat.part)
         if circle:
             told = " on ".join(repr(name) for name in [seat.part, *circle])
             yield Fault(here, "the seats go round in a circle", found=told)
         sits_on.setdefault(seat.part, set()).add(seat.on)
+
+
+def _band_faults(at: JsonPath, band: Band) -> Iterator[Fault]:
+    for low, high in (("r_from_mm", "r_to_mm"), ("z_from_mm", "z_to_mm")):
+        start, end = getattr(band, low), getattr(band, high)
+        if start is not None and end is not None and start >= end:
+            yield Fault(
+                (*at, high),
+                "the band is empty",
+                found=f"{start:g} to {end:g}",
+                allowed=f"{high} above {low}",
+            )
+    if (band.clock_from_deg is None) != (band.clock_to_deg is None):
+        yield Fault(at, "a band has both clock ends or neither")
 
 
 def _way(sits_on: dict[str, set[str]], start: str, goal: str) -> list[str]:

@@ -1,0 +1,49 @@
+"""The other side of an axle, as the mirror image of the one that was scanned."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearturn.findings import Finding
+from clearturn.mesh import Mesh
+from clearturn.result import PlacedPart
+
+NOT_SETTLED = (
+    "bleed nipples must be the highest place of the caliper on that side too",
+    "stepped pistons must be ordered for that side's direction of rotation",
+    "directional vanes and slots of the ring belong to one side",
+    "the knuckle of that side was not scanned: casting and accident may differ",
+)
+
+
+def mirrored_mesh(mesh: Mesh) -> Mesh:
+    """Return the mirror image in the plane x = 0, still facing outward."""
+    return Mesh(mesh.vertices * (-1.0, 1.0, 1.0), mesh.faces[:, ::-1], mesh.name)
+
+
+def mirrored_part(part: PlacedPart) -> PlacedPart:
+    """Return the part of the other side, in that side's hub frame.
+
+    Mirroring the vehicle in its middle plane turns X of one hub frame into −X of the other; a
+    clock angle φ becomes −φ.
+    """
+    return replace(part, mesh=mirrored_mesh(part.mesh), source=f"{part.source}, mirrored")
+
+
+def mirrored_covariance(covariance: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return a frame's covariance under x → −x (moves: x flips; turns: y and z flip)."""
+    sign = np.array([-1.0, 1.0, 1.0, 1.0, -1.0, -1.0])
+    return np.asarray(covariance * np.outer(sign, sign))
+
+
+def mirror_finding(side: str) -> Finding:
+    """Return the finding that stands on a result for a side that was not scanned."""
+    return Finding(
+        "mirrored-side",
+        "warning",
+        f"judged for the side that was not scanned, as the mirror image of the {side} one; "
+        "mirroring does not settle: " + "; ".join(NOT_SETTLED),
+    )
