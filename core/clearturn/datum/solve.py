@@ -1,0 +1,291 @@
+"""Start values and the iteration that all fits share, in centred and scaled coordinates."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import replace
+
+import numpy as np
+
+from clearturn import threads
+from clearturn.datum import _kernels
+from clearturn.datum.shape import Array, Kind, Shape, Sums, frame_along, residuals, sums
+from clearturn.errors import FitProblem
+
+TUKEY = 4.685  # 95 % efficiency on normal noise (Holland & Welsch 1977; from memory)
+# Median of |d| to standard deviation for one and for two equal normal components.
+MEDIAN_TO_SIGMA = (1.0 / 0.6744897501960817, 1.0 / math.sqrt(2.0 * math.log(2.0)))
+SAMPLE = 2000  # points the start is refined on
+TRIAL_POINTS = 300  # points a trial is judged by
+TRIALS = 24  # per direction
+DIRECTIONS = 220  # over half a sphere: about 10 degrees apart
+FLOOR = 1e-11  # least robust scale, in units of the points' spread
+
+
+def refine(
+    points: Array,
+    shape: Shape,
+    bound: float = math.inf,
+    tolerance: float = 1e-13,
+    iterations: int = 200,
+) -> tuple[Shape, Sums]:
+    """Move `shape` to the least (Tukey-weighted) sum of squares.
+
+    Gauss-Newton steps; Levenberg's damping only after a step that made things worse.  Points must
+    be centred on the origin with a spread of about 1.
+    """
+    zero = np.zeros(3)
+    now = sums(points, shape, bound)
+    damping = 0.0
+    last = math.inf
+    for _ in range(iterations):
+        step = _step(now, damping)
+        if step is None:
+            damping = max(10.0 * damping, 1e-9)
+            if damping > 1e6:
+                break
+            continue
+        size = _size(step, shape)
+        if last < 1e-8 and size >= last:
+            break  # the steps are rounding now
+        trial = shape.moved(step).nearest(zero)
+        then = sums(points, trial, bound)
+        if then.cost <= now.cost or size < 1e-8:
+            shape, now, last = trial, then, size
+            damping = 0.0 if damping < 1e-9 else damping / 10.0
+            if size < tolerance:
+                break
+        else:
+            damping = max(10.0 * damping, 1e-6)
+            if damping > 1e12:
+                break
+    return shape, now
+
+
+def _step(now: Sums, damping: float) -> Array | None:
+    # Columns scaled to one: the damping is then without units.
+    scale = np.sqrt(np.maximum(np.diag(now.normal), 1e-300))
+    matrix = now.normal / np.outer(scale, scale)
+    matrix[np.diag_indices_from(matrix)] += damping
+    try:
+        step: Array = -np.linalg.solve(matrix, now.gradient / scale) / scale
+    except np.linalg.LinAlgError:
+        return None
+    if not np.isfinite(step).all():
+        return None
+    return step
+
+
+def _size(step: Array, shape: Shape) -> float:
+    # A flat arc has a centre far away: its steps count relative to the radius.
+    return float(np.abs(step).max()) / max(1.0, abs(shape.radius))
+
+
+def scale_of(distances: Array, kind: Kind, floor: float = FLOOR) -> float:
+    """Return the robust standard deviation of the distances that are not outliers.
+
+    The median absolute distance, taken again over the points within Tukey's bound until it
+    stands, so that one-sided outliers do not widen it.
+    """
+    size = np.abs(distances)
+    factor = MEDIAN_TO_SIGMA[1 if kind.two_residuals else 0]
+    scale = max(factor * float(np.median(size)), floor)
+    for _ in range(20):
+        inside = size[size < TUKEY * scale]
+        if len(inside) == 0:
+            break
+        new = max(factor * float(np.median(inside)), floor)
+        if abs(new - scale) <= 1e-3 * scale:
+            return new
+        scale = new
+    return scale
+
+
+def refine_robust(
+    points: Array, shape: Shape, rounds: int = 8, tolerance: float = 1e-10
+) -> tuple[Shape, Sums, float]:
+    """Tukey's weighted least squares, the scale taken anew until it stands; return it too."""
+    scale = scale_of(residuals(points, shape), shape.kind)
+    for _ in range(rounds):
+        shape, now = refine(points, shape, TUKEY * scale, tolerance, 40)
+        new = scale_of(residuals(points, shape), shape.kind)
+        if abs(new - scale) <= 2e-3 * scale:
+            break
+        scale = new
+    return shape, now, scale
+
+
+def start(kind: Kind, points: Array, robust: bool, hints: Iterable[Array] = ()) -> Shape:
+    """Return start values, chosen on a fixed-seed sample and refined there.
+
+    Raises
+    ------
+    FitProblem
+        If no feature of this kind goes through the points.
+    """
+    rng = np.random.default_rng(20_231)
+    sample = points
+    if len(points) > SAMPLE:
+        sample = np.ascontiguousarray(points[rng.choice(len(points), SAMPLE, replace=False)])
+    if kind in (Kind.CYLINDER, Kind.CONE):
+        candidates = _axis_candidates(kind, sample, robust, rng, list(hints))
+    elif robust:
+        candidates = _trial_candidates(kind, sample, rng)
+    else:
+        candidates = _direct(kind, sample)
+    best: Shape | None = None
+    least = math.inf
+    for shape in candidates:
+        if robust:
+            moved = _anneal(sample, shape)
+            score = float(np.median(np.abs(residuals(sample, moved))))
+        else:
+            moved, total = refine(sample, shape, tolerance=1e-7, iterations=60)
+            score = total.cost
+        if math.isfinite(score) and score < least and abs(moved.radius) < 1e7:
+            best, least = moved, score
+    if best is None:
+        raise FitProblem(
+            f"no {kind.name.lower()} goes through the points",
+            mend="check that the points belong to one surface of this kind",
+        )
+    return best
+
+
+def _anneal(sample: Array, shape: Shape) -> Shape:
+    # The bound shrinks with the median as the shape moves onto the bulk of the points.
+    for _ in range(12):
+        distances = np.abs(residuals(sample, shape))
+        factor = MEDIAN_TO_SIGMA[1 if shape.kind.two_residuals else 0]
+        scale = max(factor * float(np.median(distances)), FLOOR)
+        new, _ = refine(sample, shape, TUKEY * scale, 1e-6, 2)
+        settled = float(np.abs(new.origin - shape.origin).max()) < 1e-6
+        shape = new
+        if settled:
+            break
+    return shape
+
+
+def principal(points: Array) -> tuple[Array, Array]:
+    """Return the singular values and directions (rows) of the points about their mean."""
+    centred = points - points.mean(axis=0)
+    if len(points) <= 5000:
+        _, values, rows = np.linalg.svd(centred, full_matrices=False)
+        return values, rows
+    squares, columns = np.linalg.eigh(centred.T @ centred)
+    return np.sqrt(np.maximum(squares[::-1], 0.0)), columns[:, ::-1].T
+
+
+def _direct(kind: Kind, points: Array) -> list[Shape]:
+    mean = points.mean(axis=0)
+    _, rows = principal(points)
+    if kind is Kind.LINE:
+        return [Shape(kind, mean, frame_along(rows[0]))]
+    if kind is Kind.PLANE:
+        return [Shape(kind, mean, frame_along(rows[2]))]
+    if kind is Kind.SPHERE:
+        centre, radius = _algebraic_centre(points - mean)
+        return [Shape(kind, centre + mean, np.eye(3), radius)]
+    axes = frame_along(rows[2])
+    flat = (points - mean) @ axes[:2].T
+    centre, radius = _algebraic_centre(flat)
+    # Nearly straight points may have several minima, the least one far off on either side
+    # (Chernov 2010, sec. 5.13).
+    shapes = [Shape(kind, mean + centre @ axes[:2], axes, radius)]
+    for away in (-300.0, -30.0, -3.0, 3.0, 30.0, 300.0):
+        shapes.append(Shape(kind, mean + away * axes[1], axes, abs(away)))
+    return shapes
+
+
+def _algebraic_centre(points: Array) -> tuple[Array, float]:
+    # Kåsa's linear circle (or sphere): only a start, its radius is too small on short arcs.
+    matrix = np.column_stack([2.0 * points, np.ones(len(points))])
+    answer, *_ = np.linalg.lstsq(matrix, (points**2).sum(axis=1), rcond=None)
+    centre = answer[:-1]
+    return centre, math.sqrt(max(float(answer[-1] + centre @ centre), 0.0))
+
+
+def _trial_candidates(kind: Kind, points: Array, rng: np.random.Generator) -> list[Shape]:
+    count = {Kind.LINE: 2, Kind.PLANE: 3, Kind.CIRCLE: 3, Kind.SPHERE: 4}[kind]
+    judged = points[rng.permutation(len(points))[:TRIAL_POINTS]]
+    scored: list[tuple[float, int, Shape]] = []
+    for trial in range(200):
+        pick = points[rng.choice(len(points), count, replace=False)]
+        shape = _through(kind, pick)
+        if shape is None:
+            continue
+        scored.append((float(np.median(np.abs(residuals(judged, shape)))), trial, shape))
+    scored.sort(key=lambda item: item[:2])
+    return [shape for _, _, shape in scored[:5]]
+
+
+def _through(kind: Kind, pick: Array) -> Shape | None:
+    """Return the feature exactly through a least set of points, or None."""
+    mean = pick.mean(axis=0)
+    if kind is Kind.LINE:
+        direction = pick[1] - pick[0]
+        if np.linalg.norm(direction) < 1e-9:
+            return None
+        return Shape(kind, mean, frame_along(direction))
+    if kind is Kind.SPHERE:
+        matrix = 2.0 * (pick[1:] - pick[0])
+        if abs(np.linalg.det(matrix)) < 1e-9:
+            return None
+        centre = np.linalg.solve(matrix, (pick[1:] ** 2).sum(axis=1) - (pick[0] ** 2).sum())
+        return Shape(kind, centre, np.eye(3), float(np.linalg.norm(pick[0] - centre)))
+    normal = np.cross(pick[1] - pick[0], pick[2] - pick[0])
+    if np.linalg.norm(normal) < 1e-9:
+        return None
+    axes = frame_along(normal)
+    if kind is Kind.PLANE:
+        return Shape(kind, mean, axes)
+    centre, radius = _algebraic_centre((pick - mean) @ axes[:2].T)
+    return Shape(kind, mean + centre @ axes[:2], axes, radius)
+
+
+def half_sphere(count: int) -> Array:
+    """Return `count` directions spread evenly over half a sphere, (count, 3)."""
+    k = np.arange(count) + 0.5
+    z = 1.0 - k / count
+    turn = k * math.pi * (3.0 - math.sqrt(5.0))
+    r = np.sqrt(1.0 - z * z)
+    return np.stack([r * np.cos(turn), r * np.sin(turn), z], axis=1)
+
+
+def _axis_candidates(
+    kind: Kind, sample: Array, robust: bool, rng: np.random.Generator, hints: list[Array]
+) -> list[Shape]:
+    _, rows = principal(sample)
+    directions = np.concatenate([np.reshape(hints, (-1, 3)), rows, half_sphere(DIRECTIONS)])
+    frames = np.stack([frame_along(direction) for direction in directions])
+    found = np.full((len(frames), 5), np.inf)
+    cone = kind is Kind.CONE
+    judged = sample
+    if robust:
+        judged = np.ascontiguousarray(sample[rng.permutation(len(sample))[:TRIAL_POINTS]])
+        trials = TRIALS * (3 if cone else 1)
+        picks = rng.integers(0, len(judged), (len(frames), trials, 5))
+    elif len(sample) > 600:
+        judged = np.ascontiguousarray(sample[:600])
+
+    def work(start: int, stop: int) -> None:
+        if robust:
+            _kernels.consensus(judged, frames, start, stop, picks, cone, found)
+        else:
+            _kernels.algebraic(judged, frames, start, stop, cone, found)
+
+    threads.run(work, threads.spans(len(frames), 32))
+    shapes: list[Shape] = []
+    for k in np.argsort(found[:, 0], kind="stable"):
+        if not np.isfinite(found[k]).all() or len(shapes) >= 8:
+            break
+        axis = frames[k, 2]
+        if any(abs(float(shape.axes[2] @ axis)) > math.cos(math.radians(7)) for shape in shapes):
+            continue
+        _, a, b, radius, slope = (float(x) for x in found[k])
+        shape = Shape(kind, np.array([a, b, 0.0]) @ frames[k], frames[k], radius)
+        if cone:
+            shape = replace(shape, half_angle=math.atan(slope)).nearest(np.zeros(3))
+        shapes.append(shape)
+    return shapes
