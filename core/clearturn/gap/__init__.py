@@ -1,0 +1,19 @@
+"""How near anything comes to anything: the certified gap of two meshes, turning or still."""
+
+from clearturn.gap.model import Z_AXIS, Axis, Gap, Interference, Interval, State
+from clearturn.gap.still import still_gap
+from clearturn.gap.surface_map import SurfaceDistances, surface_distances
+from clearturn.gap.turning import turning_gap
+
+__all__ = [
+    "Z_AXIS",
+    "Axis",
+    "Gap",
+    "Interference",
+    "Interval",
+    "State",
+    "SurfaceDistances",
+    "still_gap",
+    "surface_distances",
+    "turning_gap",
+]

@@ -1,0 +1,542 @@
+"""Compiled kernels for the full turn: exact distance of two meridian images.
+
+The wheel turns about z (every mesh is brought into the axis frame first).  With the meridian map
+m(x, y, z) = (hypot(x, y), z) the least distance over a full turn is the planar distance of the two
+images (docs/methods/gap.md).  The image of a triangle lies on the axis side of the flat triangle on
+its mapped corners, by no more than the sagitta of its edges.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numba import njit
+
+from clearturn.gap._kernels_tree import FAR, WIDTH, round_down, round_up
+
+#: Deepest subdivision of a pair of triangles: edges shrink by 2**-40, far below rounding.
+DEEPEST = 40
+_STACK = 16_384
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def project(vertices, turn, shift, start, stop, xyz, rz):
+    """Bring vertices into the axis frame (turn @ v + shift) and map them to (r, z)."""
+    for i in range(start, stop):
+        x = vertices[i, 0]
+        y = vertices[i, 1]
+        z = vertices[i, 2]
+        a = turn[0, 0] * x + turn[0, 1] * y + turn[0, 2] * z + shift[0]
+        b = turn[1, 0] * x + turn[1, 1] * y + turn[1, 2] * z + shift[1]
+        c = turn[2, 0] * x + turn[2, 1] * y + turn[2, 2] * z + shift[2]
+        xyz[i, 0] = a
+        xyz[i, 1] = b
+        xyz[i, 2] = c
+        rz[i, 0] = math.sqrt(a * a + b * b)
+        rz[i, 1] = c
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def least_radius_of_edge(ax, ay, bx, by):
+    """Distance of the axis from the segment a–b in the xy plane."""
+    dx = bx - ax
+    dy = by - ay
+    length2 = dx * dx + dy * dy
+    s = 0.0
+    if length2 > 0:
+        s = min(max(-(ax * dx + ay * dy) / length2, 0.0), 1.0)
+    x = ax + s * dx
+    y = ay + s * dy
+    return math.sqrt(x * x + y * y)
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def holds_axis(ax, ay, bx, by, cx, cy):
+    """Whether the axis pierces the triangle strictly inside, seen along z.
+
+    Strict on purpose: a triangle in a half plane through the axis has all three areas zero and
+    must fall to its edges, else it would be cut up without end.
+    """
+    s1 = ax * by - ay * bx
+    s2 = bx * cy - by * cx
+    s3 = cx * ay - cy * ax
+    return (s1 > 0 and s2 > 0 and s3 > 0) or (s1 < 0 and s2 < 0 and s3 < 0)
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def least_radius(ax, ay, bx, by, cx, cy):
+    """Least distance from the axis over a triangle."""
+    if holds_axis(ax, ay, bx, by, cx, cy):
+        return 0.0
+    e = least_radius_of_edge(ax, ay, bx, by)
+    f = least_radius_of_edge(bx, by, cx, cy)
+    g = least_radius_of_edge(cx, cy, ax, ay)
+    return min(e, min(f, g))
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def leaf_boxes_in_plane(xyz, rz, faces, start, stop, boxes):
+    """Fill nodes ``start:stop`` of level 0; boxes is (nodes, 4, 8): low r z, high r z."""
+    n = faces.shape[0]
+    for k in range(start, stop):
+        for j in range(WIDTH):
+            i = WIDTH * k + j
+            if i < n:
+                a = faces[i, 0]
+                b = faces[i, 1]
+                c = faces[i, 2]
+                low = least_radius(xyz[a, 0], xyz[a, 1], xyz[b, 0], xyz[b, 1], xyz[c, 0], xyz[c, 1])
+                boxes[k, 0, j] = round_down(low * (1.0 - 1e-15))
+                boxes[k, 1, j] = round_down(min(rz[a, 1], min(rz[b, 1], rz[c, 1])))
+                boxes[k, 2, j] = round_up(max(rz[a, 0], max(rz[b, 0], rz[c, 0])))
+                boxes[k, 3, j] = round_up(max(rz[a, 1], max(rz[b, 1], rz[c, 1])))
+            else:
+                boxes[k, 0, j] = FAR
+                boxes[k, 1, j] = FAR
+                boxes[k, 2, j] = -FAR
+                boxes[k, 3, j] = -FAR
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def edge_sagitta(ax, ay, bx, by):
+    """How far the true image of a segment dips below its chord towards the axis; exact.
+
+    With m the slope of r along the chord and d the axis' distance from the line, the dip is
+    greatest where r' = m, at s = m d / sqrt(1 - m**2) from the foot, clamped to the segment.
+    """
+    dx = bx - ax
+    dy = by - ay
+    length = math.sqrt(dx * dx + dy * dy)
+    if length == 0.0:
+        return 0.0
+    ra = math.sqrt(ax * ax + ay * ay)
+    rb = math.sqrt(bx * bx + by * by)
+    m = (rb - ra) / length
+    d = abs(ax * by - ay * bx) / length
+    sa = (ax * dx + ay * dy) / length  # places along the line, from the foot of the axis
+    if abs(m) >= 1.0:
+        return 0.0  # the line meets the axis and the segment does not cross it: r is linear
+    s = m * d / math.sqrt(1.0 - m * m)
+    s = min(max(s, sa), sa + length)
+    dip = ra + m * (s - sa) - math.sqrt(d * d + s * s)
+    return max(dip, 0.0)
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def map_triangle(X, R):
+    """Map corners X (3, 3) to R (3, 2); return how far the image may dip towards the axis.
+
+    Off the axis r is linear along every ray, so the greatest dip lies on an edge.  Where the axis
+    pierces the triangle, the greatest radius bounds it.
+    """
+    most = 0.0
+    for k in range(3):
+        R[k, 0] = math.sqrt(X[k, 0] * X[k, 0] + X[k, 1] * X[k, 1])
+        R[k, 1] = X[k, 2]
+        most = max(most, R[k, 0])
+    if holds_axis(X[0, 0], X[0, 1], X[1, 0], X[1, 1], X[2, 0], X[2, 1]):
+        return most
+    dip = edge_sagitta(X[0, 0], X[0, 1], X[1, 0], X[1, 1])
+    dip = max(dip, edge_sagitta(X[1, 0], X[1, 1], X[2, 0], X[2, 1]))
+    return max(dip, edge_sagitta(X[2, 0], X[2, 1], X[0, 0], X[0, 1]))
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def segments_in_plane(p0, p1, u0, u1, q0, q1, v0, v1):
+    """Squared distance of segments p + s u and q + t v in the plane, with s and t."""
+    r0 = p0 - q0
+    r1 = p1 - q1
+    den = u0 * v1 - u1 * v0
+    if den != 0:
+        s = (v0 * r1 - v1 * r0) / den
+        t = (u0 * r1 - u1 * r0) / den
+        if s >= 0 and s <= 1 and t >= 0 and t <= 1:
+            return 0.0, s, t
+    uu = u0 * u0 + u1 * u1
+    vv = v0 * v0 + v1 * v1
+    best = 1e300
+    bs = 0.0
+    bt = 0.0
+    for k in range(4):
+        if k < 2:
+            s = float(k)
+            t = 0.0
+            if vv > 0:
+                t = min(max((v0 * (r0 + s * u0) + v1 * (r1 + s * u1)) / vv, 0.0), 1.0)
+        else:
+            t = float(k - 2)
+            s = 0.0
+            if uu > 0:
+                s = min(max(-(u0 * (r0 - t * v0) + u1 * (r1 - t * v1)) / uu, 0.0), 1.0)
+        x = r0 + u0 * s - v0 * t
+        y = r1 + u1 * s - v1 * t
+        d = x * x + y * y
+        if d < best:
+            best = d
+            bs = s
+            bt = t
+    return best, bs, bt
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def weights_in_triangle(x, y, R, w):
+    """Whether (x, y) lies strictly in the flat triangle R; its barycentric weights into w."""
+    ax = R[0, 0]
+    ay = R[0, 1]
+    s3 = (R[1, 0] - ax) * (y - ay) - (R[1, 1] - ay) * (x - ax)
+    s1 = (R[2, 0] - R[1, 0]) * (y - R[1, 1]) - (R[2, 1] - R[1, 1]) * (x - R[1, 0])
+    s2 = (ax - R[2, 0]) * (y - R[2, 1]) - (ay - R[2, 1]) * (x - R[2, 0])
+    inside = (s1 > 0 and s2 > 0 and s3 > 0) or (s1 < 0 and s2 < 0 and s3 < 0)
+    if inside:
+        total = s1 + s2 + s3
+        w[0] = s1 / total
+        w[1] = s2 / total
+        w[2] = s3 / total
+    return inside
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def _take_quarter(X, part, out):
+    """Corner triangles 0–2 and the middle one 3 of X cut at its edges' middles; part < 0: all."""
+    if part < 0:
+        out[:] = X
+        return
+    for c in range(3):
+        ab = 0.5 * (X[0, c] + X[1, c])
+        bc = 0.5 * (X[1, c] + X[2, c])
+        ca = 0.5 * (X[2, c] + X[0, c])
+        if part == 0:
+            out[0, c] = X[0, c]
+            out[1, c] = ab
+            out[2, c] = ca
+        elif part == 1:
+            out[0, c] = ab
+            out[1, c] = X[1, c]
+            out[2, c] = bc
+        elif part == 2:
+            out[0, c] = ca
+            out[1, c] = bc
+            out[2, c] = X[2, c]
+        else:
+            out[0, c] = ab
+            out[1, c] = bc
+            out[2, c] = ca
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def _flat_distance(XA, RA, XB, RB, w, P):
+    """Squared distance of two flat triangles; P gets the two points of the true triangles."""
+    best = 1e300
+    be = 0
+    bg = 0
+    bs = 0.0
+    bt = 0.0
+    for e in range(3):
+        f = (e + 1) % 3
+        for g in range(3):
+            h = (g + 1) % 3
+            d, s, t = segments_in_plane(
+                RA[e, 0], RA[e, 1], RA[f, 0] - RA[e, 0], RA[f, 1] - RA[e, 1],
+                RB[g, 0], RB[g, 1], RB[h, 0] - RB[g, 0], RB[h, 1] - RB[g, 1],
+            )  # fmt: skip
+            if d < best:
+                best = d
+                be = e
+                bg = g
+                bs = s
+                bt = t
+    if best > 0:
+        for k in range(3):
+            if weights_in_triangle(RA[k, 0], RA[k, 1], RB, w):
+                for c in range(3):
+                    P[c] = XA[k, c]
+                    P[3 + c] = w[0] * XB[0, c] + w[1] * XB[1, c] + w[2] * XB[2, c]
+                return 0.0
+            if weights_in_triangle(RB[k, 0], RB[k, 1], RA, w):
+                for c in range(3):
+                    P[c] = w[0] * XA[0, c] + w[1] * XA[1, c] + w[2] * XA[2, c]
+                    P[3 + c] = XB[k, c]
+                return 0.0
+    f = (be + 1) % 3
+    h = (bg + 1) % 3
+    for c in range(3):
+        P[c] = XA[be, c] + bs * (XA[f, c] - XA[be, c])
+        P[3 + c] = XB[bg, c] + bt * (XB[h, c] - XB[bg, c])
+    return best
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def meridian_distance(P):
+    """Distance of the meridian images of the two points P (6,)."""
+    dr = math.sqrt(P[0] * P[0] + P[1] * P[1]) - math.sqrt(P[3] * P[3] + P[4] * P[4])
+    dz = P[2] - P[5]
+    return math.sqrt(dr * dr + dz * dz)
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def pair_distance(stack, depth, work, upper, tolerance, slack, witness):
+    """Bound the least distance over a full turn of the two triangles in ``stack[0]``.
+
+    stack is (s, 18): corners of the first, then of the second triangle; depth (s,) int64; work
+    (36,) is scratch.  Pairs are cut up only while their lower bound is below ``upper -
+    tolerance``.  Returns (lower, upper, improved): lower holds for every part of the pair, as far
+    as it is below ``upper - tolerance``; witness (6,) is set where upper improves.
+    """
+    XA = work[0:9].reshape(3, 3)
+    XB = work[9:18].reshape(3, 3)
+    RA = work[18:24].reshape(3, 2)
+    RB = work[24:30].reshape(3, 2)
+    P = work[30:36]
+    YA = work[36:45].reshape(3, 3)
+    YB = work[45:54].reshape(3, 3)
+    w = work[54:57]
+    low = 1e300
+    improved = False
+    top = 1
+    depth[0] = 0
+    while top > 0:
+        top -= 1
+        level = depth[top]
+        for k in range(3):
+            for c in range(3):
+                XA[k, c] = stack[top, 3 * k + c]
+                XB[k, c] = stack[top, 9 + 3 * k + c]
+        dip_a = map_triangle(XA, RA)
+        dip_b = map_triangle(XB, RB)
+        flat = _flat_distance(XA, RA, XB, RB, w, P)
+        lower = max(0.0, math.sqrt(flat) - dip_a - dip_b - slack)
+        true = meridian_distance(P)
+        if true < upper:
+            upper = true
+            improved = True
+            witness[:] = P
+        if lower >= upper - tolerance or level >= DEEPEST or top > depth.size - 20:
+            low = min(low, lower)
+            continue
+        # Cut what carries the dip; where both are flat and overlap, cut both.
+        cut_a = dip_a >= 0.25 * dip_b
+        cut_b = dip_b >= 0.25 * dip_a
+        for i in range(4 if cut_a else 1):
+            _take_quarter(XA, i if cut_a else -1, YA)
+            for j in range(4 if cut_b else 1):
+                _take_quarter(XB, j if cut_b else -1, YB)
+                for k in range(3):
+                    for c in range(3):
+                        stack[top, 3 * k + c] = YA[k, c]
+                        stack[top, 9 + 3 * k + c] = YB[k, c]
+                depth[top] = level + 1
+                top += 1
+    return low, upper, improved
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def _whole_box(boxes, node, out):
+    out[0] = boxes[node, 0, 0]
+    out[1] = boxes[node, 1, 0]
+    out[2] = boxes[node, 2, 0]
+    out[3] = boxes[node, 3, 0]
+    for j in range(1, WIDTH):
+        out[0] = min(out[0], boxes[node, 0, j])
+        out[1] = min(out[1], boxes[node, 1, j])
+        out[2] = max(out[2], boxes[node, 2, j])
+        out[3] = max(out[3], boxes[node, 3, j])
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def _limit(upper, tolerance):
+    """Squared box distance above which a pair of boxes cannot matter, safe in float32."""
+    h = max(0.0, upper - tolerance)
+    return np.float32(h * h * (1.0 + 2e-6) + 1e-30)
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def search(
+    xyz_a, faces_a, boxes_a, start_a, level_a, node_a,
+    xyz_b, faces_b, boxes_b, start_b,
+    upper, tolerance, slack, witness, triangles, counts,
+):  # fmt: skip
+    """Search the pairs below one node of tree a and the root of tree b.
+
+    Both trees hold meridian images.  ``upper`` must be a distance that is reached by the points in
+    ``witness``.  Returns (lower, upper): every pair below is at least lower away, and lower is not
+    below ``upper - tolerance`` unless ``upper <= tolerance``.
+    """
+    sa = np.empty(_STACK, np.int64)
+    sb = np.empty(_STACK, np.int64)
+    la = np.empty(_STACK, np.int8)
+    lb = np.empty(_STACK, np.int8)
+    sd = np.empty(_STACK, np.float32)
+    near = np.empty(WIDTH, np.float32)
+    box = np.empty(4, np.float32)
+    stack = np.empty((700, 18))
+    depth = np.empty(700, np.int64)
+    work = np.empty(57)
+    zero = np.float32(0)
+    low = 1e300
+    limit = _limit(upper, tolerance)
+    sa[0] = node_a
+    la[0] = level_a
+    sb[0] = 0
+    lb[0] = start_b.size - 2
+    sd[0] = zero
+    top = 1
+    while top > 0:
+        top -= 1
+        if sd[top] > limit:
+            continue
+        if upper <= tolerance:
+            return 0.0, upper  # touching: without this an overlap visits millions of pairs
+        ka = sa[top]
+        va = la[top]
+        kb = sb[top]
+        vb = lb[top]
+        counts[0] += 1
+        if va < 0 and vb < 0:
+            counts[1] += 1
+            for k in range(3):
+                i = faces_a[ka, k]
+                j = faces_b[kb, k]
+                for c in range(3):
+                    stack[0, 3 * k + c] = xyz_a[i, c]
+                    stack[0, 9 + 3 * k + c] = xyz_b[j, c]
+            lower, upper, better = pair_distance(
+                stack, depth, work, upper, tolerance, slack, witness
+            )
+            low = min(low, lower)
+            if better:
+                triangles[0] = ka
+                triangles[1] = kb
+                limit = _limit(upper, tolerance)
+            continue
+        # Open the larger of the two: the one on the higher level, tree a first.
+        open_a = va >= vb
+        if open_a:
+            node = start_a[va] + ka
+            if vb >= 0:
+                _whole_box(boxes_b, start_b[vb] + kb, box)
+            else:
+                for q in range(4):
+                    box[q] = boxes_b[kb // WIDTH, q, kb % WIDTH]
+            for j in range(WIDTH):
+                er = max(max(boxes_a[node, 0, j] - box[2], box[0] - boxes_a[node, 2, j]), zero)
+                ez = max(max(boxes_a[node, 1, j] - box[3], box[1] - boxes_a[node, 3, j]), zero)
+                near[j] = er * er + ez * ez
+        else:
+            node = start_b[vb] + kb
+            if va >= 0:
+                _whole_box(boxes_a, start_a[va] + ka, box)
+            else:
+                for q in range(4):
+                    box[q] = boxes_a[ka // WIDTH, q, ka % WIDTH]
+            for j in range(WIDTH):
+                er = max(max(boxes_b[node, 0, j] - box[2], box[0] - boxes_b[node, 2, j]), zero)
+                ez = max(max(boxes_b[node, 1, j] - box[3], box[1] - boxes_b[node, 3, j]), zero)
+                near[j] = er * er + ez * ez
+        base = top
+        for j in range(WIDTH):
+            d = near[j]
+            if d <= limit:
+                p = top
+                while p > base and sd[p - 1] < d:
+                    sd[p] = sd[p - 1]
+                    sa[p] = sa[p - 1]
+                    la[p] = la[p - 1]
+                    sb[p] = sb[p - 1]
+                    lb[p] = lb[p - 1]
+                    p -= 1
+                sd[p] = d
+                if open_a:
+                    sa[p] = WIDTH * ka + j
+                    la[p] = va - 1
+                    sb[p] = kb
+                    lb[p] = vb
+                else:
+                    sa[p] = ka
+                    la[p] = va
+                    sb[p] = WIDTH * kb + j
+                    lb[p] = vb - 1
+                top += 1
+    return max(0.0, min(low, upper - tolerance)), upper
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def nearest_corner(r, z, rz, faces, boxes, level_start, best, stack_n, stack_l, stack_d, near):
+    """Nearest mapped corner of a tree's triangles to (r, z).
+
+    Returns (squared distance, tree position, corner number); position -1 where none is nearer than
+    ``best``.
+    """
+    zero = np.float32(0)
+    x = np.float32(r)
+    y = np.float32(z)
+    at = -1
+    corner = 0
+    limit = np.float32(min(best * (1 + 1e-5) + 1e-6, 1e30))
+    stack_n[0] = 0
+    stack_l[0] = level_start.size - 2
+    stack_d[0] = zero
+    top = 1
+    while top > 0:
+        top -= 1
+        if stack_d[top] > limit:
+            continue
+        level = stack_l[top]
+        k = stack_n[top]
+        node = level_start[level] + k
+        for j in range(WIDTH):
+            er = max(max(boxes[node, 0, j] - x, x - boxes[node, 2, j]), zero)
+            ez = max(max(boxes[node, 1, j] - y, y - boxes[node, 3, j]), zero)
+            near[j] = er * er + ez * ez
+        base = top
+        for j in range(WIDTH):
+            d = near[j]
+            if d > limit:
+                continue
+            if level == 0:
+                t = WIDTH * k + j
+                for c in range(3):
+                    v = faces[t, c]
+                    e = (rz[v, 0] - r) ** 2 + (rz[v, 1] - z) ** 2
+                    if e < best:
+                        best = e
+                        at = t
+                        corner = c
+                        limit = np.float32(best * (1 + 1e-5) + 1e-6)
+            else:
+                p = top
+                while p > base and stack_d[p - 1] < d:
+                    stack_d[p] = stack_d[p - 1]
+                    stack_n[p] = stack_n[p - 1]
+                    stack_l[p] = stack_l[p - 1]
+                    p -= 1
+                stack_d[p] = d
+                stack_n[p] = WIDTH * k + j
+                stack_l[p] = level - 1
+                top += 1
+    return best, at, corner
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def seed(xyz_a, rz_a, faces_a, step, xyz_b, rz_b, faces_b, boxes_b, start_b, witness, triangles):
+    """Upper bound from every step-th triangle's first corner of a to the nearest corner of b."""
+    stack_n = np.empty(512, np.int64)
+    stack_l = np.empty(512, np.int64)
+    stack_d = np.empty(512, np.float32)
+    near = np.empty(WIDTH, np.float32)
+    best = 1e30
+    for t in range(0, faces_a.shape[0], step):
+        v = faces_a[t, 0]
+        d, at, corner = nearest_corner(
+            rz_a[v, 0], rz_a[v, 1], rz_b, faces_b, boxes_b, start_b, best,
+            stack_n, stack_l, stack_d, near,
+        )  # fmt: skip
+        if at >= 0 and d < best:
+            best = d
+            u = faces_b[at, corner]
+            for c in range(3):
+                witness[c] = xyz_a[v, c]
+                witness[3 + c] = xyz_b[u, c]
+            triangles[0] = t
+            triangles[1] = at
+    return meridian_distance(witness)

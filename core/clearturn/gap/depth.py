@@ -1,0 +1,198 @@
+"""How deep one part enters another, as an interval."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearturn.gap.model import Axis, Gap, State
+from clearturn.gap.still import query
+from clearturn.gap.surface_map import INSIDE, winding
+from clearturn.gap.tree import space_tree
+from clearturn.mesh import Mesh
+from clearturn.progress import Progress, check
+
+if TYPE_CHECKING:
+    from clearturn.gap.turning import Turns
+
+Matrix = NDArray[np.float64]
+#: Vertices looked at per angle, and again at the angle where the first look went deepest.
+_COARSE, _FINE = 1_500, 20_000
+#: Freeing shifts are found to this fraction of themselves.
+_STEP = 1e-3
+
+
+def inside_depth(
+    first: Mesh, second: Mesh, poses: list[Matrix], progress: Progress | None = None
+) -> tuple[float, Matrix | None]:
+    """Return the deepest point of either mesh found inside the other.
+
+    Parameters
+    ----------
+    poses : list of (4, 4) ndarray
+        Poses of the first mesh in the second's frame to look at.
+
+    Returns
+    -------
+    depth_mm : float
+        Its distance from the other's surface; 0 if no point was found inside.
+    pose : (4, 4) ndarray or None
+        The pose at which it was found.
+
+    Notes
+    -----
+    No translation that frees the parts is shorter: the point must at least reach the surface.
+    """
+    deepest, at = 0.0, None
+    for pose in poses:
+        check(progress)
+        for inner, outer, place in _both(first, second, pose):
+            depth = _depth_of(inner, outer, place, _COARSE)
+            if depth > deepest:
+                deepest, at = depth, pose
+    if at is not None:
+        for inner, outer, place in _both(first, second, at):
+            check(progress)
+            deepest = max(deepest, _depth_of(inner, outer, place, _FINE))
+    return deepest, at
+
+
+def _both(first: Mesh, second: Mesh, pose: Matrix) -> list[tuple[Mesh, Mesh, Matrix]]:
+    return [(first, second, pose), (second, first, np.linalg.inv(pose))]
+
+
+def _depth_of(inner: Mesh, outer: Mesh, pose: Matrix, count: int) -> float:
+    low, high = outer.bounds
+    points = inner.vertices @ pose[:3, :3].T + pose[:3, 3]
+    points = points[((points >= low) & (points <= high)).all(axis=1)]
+    if len(points) > count:
+        points = points[:: len(points) // count + 1]
+    if len(points) == 0:
+        return 0.0
+    inside = np.abs(winding(points, outer)) >= INSIDE
+    if not inside.any():
+        return 0.0
+    distance, _, _ = query(points[inside], space_tree(outer), np.inf)
+    return float(distance.max())
+
+
+def freeing_shift(
+    gap: Gap,
+    first: Mesh,
+    second: Mesh,
+    pose_first: Matrix,
+    pose_second: Matrix,
+    depth: float,
+    turn: tuple[Turns, Axis] | None,
+    tolerance_mm: float,
+    progress: Progress | None = None,
+) -> tuple[float, Matrix] | None:
+    """Return the least verified shift of the first mesh that frees the pair, and its direction.
+
+    Directions looked at: along the axis both ways and along the contact's radius both ways when
+    one part turns, else the six axes of the frame and the line between the parts' middles.  Every
+    shift returned was checked by the exact engine.  None if none of up to the parts' size frees.
+    """
+    size = float(np.linalg.norm(np.ptp(np.concatenate([first.bounds, second.bounds]), axis=0)))
+    best: tuple[float, Matrix] | None = None
+    for direction in _directions(gap, first, second, pose_first, pose_second, turn):
+        limit = size if best is None else best[0]
+        found = _least_shift(
+            direction, max(depth, tolerance_mm), limit, first, second, pose_first, pose_second,
+            turn, tolerance_mm, progress,
+        )  # fmt: skip
+        if found is not None and (best is None or found < best[0]):
+            best = (found, direction)
+    return best
+
+
+def _directions(
+    gap: Gap, first: Mesh, second: Mesh, p1: Matrix, p2: Matrix, turn: tuple[Turns, Axis] | None
+) -> list[Matrix]:
+    if turn is not None:
+        turns, axis = turn
+        # The place of contact on the part that stays: that is where it would be moved or cut.
+        point = gap.first_point_mm - axis.point
+        radial = point - axis.direction * float(point @ axis.direction)
+        length = float(np.linalg.norm(radial))
+        found = [axis.direction, -axis.direction]
+        if length > 1e-9 and turns == "second":
+            found = [-radial / length, radial / length, *found]
+        return found
+    axes = np.eye(3)
+    found = [*axes, *(-axes)]
+    middle = p1[:3, :3] @ first.bounds.mean(axis=0) + p1[:3, 3]
+    other = p2[:3, :3] @ second.bounds.mean(axis=0) + p2[:3, 3]
+    between = middle - other
+    length = float(np.linalg.norm(between))
+    return [between / length, *found] if length > 1e-9 else found
+
+
+def _least_shift(
+    direction: Matrix,
+    start: float,
+    limit: float,
+    first: Mesh,
+    second: Mesh,
+    p1: Matrix,
+    p2: Matrix,
+    turn: tuple[Turns, Axis] | None,
+    tolerance_mm: float,
+    progress: Progress | None,
+) -> float | None:
+    def free(shift: float) -> bool:
+        check(progress)
+        pose = p1.copy()
+        pose[:3, 3] += shift * direction
+        return _is_apart(first, second, pose, p2, turn, tolerance_mm)
+
+    high = start * 1.001 + tolerance_mm
+    low = 0.0
+    while not free(high):
+        low = high
+        high *= 1.6
+        if high > limit:
+            high = limit * 0.999
+            if high <= low or not free(high):
+                return None
+            break
+    while high - low > max(_STEP * high, tolerance_mm):
+        middle = 0.5 * (low + high)
+        if free(middle):
+            high = middle
+        else:
+            low = middle
+    return high
+
+
+def _is_apart(
+    first: Mesh,
+    second: Mesh,
+    p1: Matrix,
+    p2: Matrix,
+    turn: tuple[Turns, Axis] | None,
+    tolerance_mm: float,
+) -> bool:
+    from clearturn.gap.state import _contained
+    from clearturn.gap.still import still_distance
+    from clearturn.gap.turning import _as_gap, turning_distance
+
+    relative = np.linalg.inv(p2) @ p1
+    if turn is None:
+        distance, points, hits = still_distance(
+            first, second, relative, tolerance_mm=tolerance_mm
+        )
+        if distance <= tolerance_mm:
+            return False
+        from clearturn.gap.model import Interval
+
+        gap = Gap(State.APART, Interval(0.0, distance), points[0], points[1], *hits, np.zeros(3))
+    else:
+        turns, axis = turn
+        found = turning_distance(first, second, axis, p1, p2, tolerance_mm=tolerance_mm)
+        if found.upper_mm <= tolerance_mm:
+            return False
+        gap = _as_gap(found, turns, axis, tolerance_mm)
+    return _contained(gap, first, second, relative, None).state is State.APART

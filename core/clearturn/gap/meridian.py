@@ -1,0 +1,154 @@
+"""The meridian image of a mesh about an axis, in a search tree."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearturn import threads
+from clearturn.gap import _kernels_tree as tree_kernels
+from clearturn.gap import _kernels_turning as kernels
+from clearturn.gap.model import Axis
+from clearturn.gap.tree import PIECE, level_starts, scale_of, sorted_order
+from clearturn.mesh import Mesh
+from clearturn.progress import Progress
+
+Matrix = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class MeridianImage:
+    """A mesh seen as (r, z) about an axis.
+
+    Attributes
+    ----------
+    xyz : (n, 3) float64
+        Vertices in the axis frame (z along the axis, origin at the axis point).
+    rz : (n, 2) float64
+        Their radius and height.
+    order, faces, boxes, level_start
+        As in `SpaceTree`; boxes are (nodes, 4, 8): low r z, high r z.
+    scale : float
+        Greatest coordinate that entered, mm, for the rounding slack.
+    """
+
+    xyz: NDArray[np.float64]
+    rz: NDArray[np.float64]
+    order: NDArray[np.int32]
+    faces: NDArray[np.int32]
+    boxes: NDArray[np.float32]
+    level_start: NDArray[np.int64]
+    scale: float
+
+
+def axis_frame(axis: Axis) -> tuple[Matrix, Matrix]:
+    """Return (rotation (3, 3), shift (3,)) that take space into the axis frame.
+
+    The axis frame has its origin at the axis point and z along the direction; for the z axis
+    through the origin it is the frame itself.
+    """
+    z = axis.direction
+    if z[0] == 0.0 and z[1] == 0.0 and z[2] > 0:
+        rotation = np.eye(3)
+    else:
+        helper = np.zeros(3)
+        helper[int(np.argmin(np.abs(z)))] = 1.0
+        x = np.cross(helper, z)
+        x /= np.linalg.norm(x)
+        y = np.cross(z, x)
+        rotation = np.stack([x, y / np.linalg.norm(y), z])
+    return rotation, -rotation @ axis.point
+
+
+def into_axis_frame(axis: Axis, pose: Matrix | None) -> tuple[Matrix, Matrix]:
+    """Return (rotation, shift) that take a mesh under `pose` into the axis frame."""
+    rotation, shift = axis_frame(axis)
+    if pose is not None:
+        # The axis point is subtracted first, so that a far frame loses no digits twice.
+        shift = rotation @ (pose[:3, 3] - axis.point)
+        rotation = rotation @ pose[:3, :3]
+    return np.ascontiguousarray(rotation), np.ascontiguousarray(shift)
+
+
+def meridian_image(
+    mesh: Mesh, axis: Axis, pose: Matrix | None = None, progress: Progress | None = None
+) -> MeridianImage:
+    """Return the image of `mesh` about `axis`, kept with the mesh for the axis last used.
+
+    Raises
+    ------
+    Cancelled
+        If `progress` was cancelled.
+    """
+    rotation, shift = into_axis_frame(axis, pose)
+    key = ("meridian", rotation.tobytes(), shift.tobytes())
+    return mesh.cached(key, lambda: _build(mesh, rotation, shift, progress))
+
+
+def project(
+    vertices: Matrix, rotation: Matrix, shift: Matrix, progress: Progress | None = None
+) -> tuple[Matrix, Matrix]:
+    """Return (xyz (n, 3) in the axis frame, rz (n, 2))."""
+    n = len(vertices)
+    xyz, rz = np.empty((n, 3)), np.empty((n, 2))
+    threads.run(
+        lambda a, b: kernels.project(vertices, rotation, shift, a, b, xyz, rz),
+        threads.spans(n, PIECE),
+        progress,
+    )
+    return xyz, rz
+
+
+def tree_over(
+    xyz: Matrix, rz: Matrix, faces: NDArray[np.int32], progress: Progress | None = None
+) -> tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.float32], NDArray[np.int64]]:
+    """Return (order, faces in order, boxes, level starts) of a tree over mapped triangles."""
+    m = len(faces)
+    low, high = bounds(rz, progress)
+    per_mm = scale_of(np.stack([low, high]), 2047)
+    codes = np.empty(m, np.uint32)
+    cuts = threads.spans(m, PIECE)
+    threads.run(
+        lambda a, b: tree_kernels.codes_in_plane(rz, faces, low, per_mm, a, b, codes),
+        cuts,
+        progress,
+    )
+    order = sorted_order(codes, 22, progress)
+    taken = np.empty((m, 3), np.int32)
+    threads.run(lambda a, b: tree_kernels.take_faces(faces, order, a, b, taken), cuts, progress)
+    starts = level_starts(m)
+    boxes = np.empty((int(starts[-1]), 4, tree_kernels.WIDTH), np.float32)
+    threads.run(
+        lambda a, b: kernels.leaf_boxes_in_plane(xyz, rz, taken, a, b, boxes),
+        threads.spans(int(starts[1]), PIECE // tree_kernels.WIDTH),
+        progress,
+    )
+    tree_kernels.upper_boxes(boxes, starts)
+    return order, taken, boxes, starts
+
+
+def bounds(points: Matrix, progress: Progress | None = None) -> tuple[Matrix, Matrix]:
+    """Return least and greatest coordinates of `points` (n, k)."""
+    cuts = threads.spans(len(points), PIECE)
+    found = np.empty((len(cuts), 2, points.shape[1]))
+    row = {cut: i for i, cut in enumerate(cuts)}
+    threads.run(
+        lambda a, b: tree_kernels.bounds_of(points, a, b, found[row[a, b]]), cuts, progress
+    )
+    return found[:, 0].min(axis=0), found[:, 1].max(axis=0)
+
+
+def rounding_scale(mesh: Mesh, shift: Matrix) -> float:
+    """Return the greatest coordinate that enters the mapping, mm."""
+    widest = mesh.cached("widest", lambda: float(np.abs(mesh.bounds).max()))
+    return widest + float(np.abs(shift).max())
+
+
+def _build(
+    mesh: Mesh, rotation: Matrix, shift: Matrix, progress: Progress | None
+) -> MeridianImage:
+    xyz, rz = project(mesh.vertices, rotation, shift, progress)
+    order, faces, boxes, starts = tree_over(xyz, rz, mesh.faces, progress)
+    return MeridianImage(xyz, rz, order, faces, boxes, starts, rounding_scale(mesh, shift))

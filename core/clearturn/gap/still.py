@@ -1,0 +1,218 @@
+"""The least gap of two parts that do not turn relative to each other."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from clearturn import threads
+from clearturn.errors import InputError
+from clearturn.gap import _kernels_still as kernels
+from clearturn.gap.model import Gap, Interval, State
+from clearturn.gap.tree import SpaceTree, space_tree
+from clearturn.mesh import Mesh
+from clearturn.progress import Progress, part
+
+Matrix = NDArray[np.float64]
+_IDENTITY = np.eye(4)
+#: What rounding and nearly parallel edges can cost a distance in space, mm (docs/methods/gap.md).
+EXACT_MM = 1e-6
+
+
+def rigid(pose: ArrayLike | None) -> Matrix:
+    """Return `pose` as a checked rigid (4, 4) matrix; None is the identity.
+
+    Raises
+    ------
+    InputError
+        If the matrix is not a rigid motion to 1e-6.
+    """
+    if pose is None:
+        return _IDENTITY
+    m = np.array(pose, dtype=np.float64)
+    if m.shape != (4, 4) or not np.isfinite(m).all():
+        raise InputError("a pose is a 4 × 4 matrix of finite numbers", found=f"shape {m.shape}")
+    turn = m[:3, :3]
+    if not np.allclose(turn @ turn.T, np.eye(3), atol=1e-6) or np.linalg.det(turn) < 0:
+        raise InputError(
+            "a pose must be rigid: a rotation without mirror or scale, and a shift",
+            mend="give scale and unit by their own options",
+        )
+    if not np.allclose(m[3], [0, 0, 0, 1], atol=1e-9):
+        raise InputError(
+            "the last row of a pose must be 0 0 0 1",
+            found=str(m[3].tolist()),
+            mend="write the matrix row by row",
+        )
+    return m
+
+
+def need_faces(first: Mesh, second: Mesh) -> None:
+    """Raise `InputError` if a mesh has no triangles."""
+    for mesh, which in ((first, "first"), (second, "second")):
+        if len(mesh.faces) == 0:
+            raise InputError(f"the {which} mesh {mesh.name!r} has no triangles")
+
+
+def still_distance(
+    first: Mesh,
+    second: Mesh,
+    pose: Matrix,
+    *,
+    tolerance_mm: float,
+    progress: Progress | None = None,
+) -> tuple[float, Matrix, tuple[int, int]]:
+    """Return the unsigned least distance of two meshes.
+
+    Parameters
+    ----------
+    pose : (4, 4) ndarray
+        Places the first mesh in the second's frame.
+    tolerance_mm : float
+        The search stops at the first distance not above it.
+
+    Returns
+    -------
+    distance_mm : float
+    points : (2, 3) ndarray
+        The two points, in the second mesh's frame.
+    triangles : (int, int)
+        Face indices of the meshes.
+    """
+    a = space_tree(first, part(progress, 0.0, 0.4))
+    b = space_tree(second, part(progress, 0.4, 0.8))
+    turn = np.ascontiguousarray(pose[:3, :3])
+    shift = np.ascontiguousarray(pose[:3, 3])
+    identity = bool((pose == _IDENTITY).all())
+    upper, witness, triangles = _seed(a, turn, shift, b)
+    slack = 1e-12 * (float(np.abs(first.bounds).max()) + float(np.abs(second.bounds).max()) + 1)
+    tasks = _tasks(a)
+    found = np.full(len(tasks), np.inf)
+    points = np.repeat(witness[None], len(tasks), axis=0)
+    hits = np.repeat(np.array(triangles, np.int64)[None], len(tasks), axis=0)
+
+    def work(start: int, stop: int) -> None:
+        for k in range(start, stop):
+            level, node = tasks[k]
+            found[k] = kernels.search_space(
+                a.vertices, a.faces, a.boxes, a.level_start, turn, shift, identity, level, node,
+                b.vertices, b.faces, b.boxes, b.level_start,
+                upper, tolerance_mm, slack, points[k], hits[k], np.zeros(2, np.int64),
+            )  # fmt: skip
+
+    threads.run(work, [(k, k + 1) for k in range(len(tasks))], progress)
+    best = int(np.argmin(found))
+    return (
+        float(found[best]),
+        points[best].reshape(2, 3),
+        (int(a.order[hits[best, 0]]), int(b.order[hits[best, 1]])),
+    )
+
+
+def _tasks(tree: SpaceTree) -> list[tuple[int, int]]:
+    """Return (level, node) of the pieces of work a search over `tree` is cut into."""
+    top = tree.levels - 1
+    if top == 0:
+        return [(0, 0)]
+    count = int(tree.level_start[top] - tree.level_start[top - 1])
+    return [(top - 1, node) for node in range(count)]
+
+
+def _seed(
+    a: SpaceTree, turn: Matrix, shift: Matrix, b: SpaceTree
+) -> tuple[float, Matrix, tuple[int, int]]:
+    # A handful of corners, nearest first by their own search, bounds all that follows.
+    count = min(8, len(a.faces))
+    rows = (np.arange(count) * len(a.faces)) // count
+    points = a.vertices[a.faces[rows, 0]] @ turn.T + shift
+    distance, nearest, triangle = query(points, b, np.inf)
+    k = int(np.argmin(distance))
+    witness = np.concatenate([points[k], nearest[k]])
+    return float(distance[k]), witness, (int(rows[k]), int(triangle[k]))
+
+
+def query(
+    points: Matrix, tree: SpaceTree, limit_mm: float, progress: Progress | None = None
+) -> tuple[Matrix, Matrix, NDArray[np.int64]]:
+    """Return (distance (n,), nearest (n, 3), tree position (n,)) of `points`."""
+    from clearturn.gap._kernels_tree import codes_of_points
+    from clearturn.gap.tree import scale_of, sorted_order
+
+    n = len(points)
+    points = np.ascontiguousarray(points)
+    distance, nearest = np.empty(n), np.empty((n, 3))
+    triangle = np.empty(n, np.int64)
+    if n == 0:
+        return distance, nearest, triangle
+    low, high = points.min(axis=0), points.max(axis=0)
+    codes = np.empty(n, np.uint32)
+    codes_of_points(points, low, scale_of(np.stack([low, high]), 1023), 0, n, codes)
+    order = sorted_order(codes, 30)
+    threads.run(
+        lambda s, e: kernels.nearest_points(
+            points, order, s, e, min(limit_mm, 1e15),
+            tree.vertices, tree.faces, tree.boxes, tree.level_start, distance, nearest, triangle,
+        ),
+        threads.spans(n, 4096),
+        progress,
+    )  # fmt: skip
+    return distance, nearest, triangle
+
+
+def still_gap(
+    first: Mesh,
+    second: Mesh,
+    *,
+    tolerance_mm: float = 1e-3,
+    pose_first: ArrayLike | None = None,
+    pose_second: ArrayLike | None = None,
+    progress: Progress | None = None,
+) -> Gap:
+    """Return the least gap of two meshes that do not turn relative to each other.
+
+    Parameters
+    ----------
+    first, second : Mesh
+    tolerance_mm : float
+        Up to this distance parts count as touching; the interval is at most this wide when apart.
+    pose_first, pose_second : (4, 4) array_like, optional
+        Rigid, row-major; place the meshes in one frame.
+    progress : Progress, optional
+
+    Returns
+    -------
+    Gap
+
+    Raises
+    ------
+    InputError
+        If a mesh has no triangles or a pose is not rigid.
+    Cancelled
+        If `progress` was cancelled.
+    """
+    from clearturn.gap.state import still_state
+
+    need_faces(first, second)
+    p1, p2 = rigid(pose_first), rigid(pose_second)
+    relative = np.linalg.inv(p2) @ p1 if not (p1 is p2) else _IDENTITY
+    distance, points, hits = still_distance(
+        first, second, relative, tolerance_mm=tolerance_mm, progress=part(progress, 0.0, 0.7)
+    )
+    points = points @ p2[:3, :3].T + p2[:3, 3]
+    step = points[1] - points[0]
+    length = float(np.linalg.norm(step))
+    direction = step / length if length > 0 else np.zeros(3)
+    near = distance <= tolerance_mm
+    lower = 0.0 if near else max(0.0, distance - min(EXACT_MM, tolerance_mm))
+    gap = Gap(
+        state=State.TOUCHING if near else State.APART,
+        gap_mm=Interval(lower, distance),
+        first_point_mm=points[0],
+        second_point_mm=points[1],
+        first_triangle=hits[0],
+        second_triangle=hits[1],
+        direction=direction,
+    )
+    return still_state(
+        gap, first, second, p1, p2, tolerance_mm=tolerance_mm, progress=part(progress, 0.7, 1.0)
+    )

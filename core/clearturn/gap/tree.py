@@ -1,0 +1,131 @@
+"""Search trees over triangles: Morton order, eight children a node, boxes rounded outward."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearturn import threads
+from clearturn.gap import _kernels_tree as kernels
+from clearturn.mesh import Mesh
+from clearturn.progress import Progress
+
+#: Triangles per piece of work; a fixed cut, so that results do not depend on threads.
+PIECE = 65_536
+
+
+@dataclass(frozen=True, slots=True)
+class SpaceTree:
+    """A mesh's triangles in a tree in space; made once for a mesh, in its own frame.
+
+    Attributes
+    ----------
+    order : (m,) int32
+        Face index of the mesh for each triangle in tree order.
+    faces : (m, 3) int32
+        Faces in tree order.
+    boxes : (nodes, 6, 8) float32
+        Boxes of the children, low xyz then high xyz, rounded outward.
+    level_start : (levels + 1,) int64
+        First node of each level; the last entry is the number of nodes.
+    """
+
+    vertices: NDArray[np.float64]
+    order: NDArray[np.int32]
+    faces: NDArray[np.int32]
+    boxes: NDArray[np.float32]
+    level_start: NDArray[np.int64]
+
+    @property
+    def levels(self) -> int:
+        """Number of levels."""
+        return len(self.level_start) - 1
+
+
+def space_tree(mesh: Mesh, progress: Progress | None = None) -> SpaceTree:
+    """Return the tree of `mesh`, made on first use and kept with it.
+
+    Raises
+    ------
+    Cancelled
+        If `progress` was cancelled.
+    """
+    return mesh.cached("space tree", lambda: _build(mesh, progress))
+
+
+def level_starts(count: int) -> NDArray[np.int64]:
+    """Return the first node of each level for `count` triangles, ending with the node count."""
+    starts = [0]
+    nodes = (count + kernels.WIDTH - 1) // kernels.WIDTH
+    total = nodes
+    while nodes > 1:
+        starts.append(total)
+        nodes = (nodes + kernels.WIDTH - 1) // kernels.WIDTH
+        total += nodes
+    starts.append(total)
+    return np.array(starts, np.int64)
+
+
+def sorted_order(
+    codes: NDArray[np.uint32], bits: int, progress: Progress | None = None
+) -> NDArray[np.int32]:
+    """Return the stable order that sorts `codes` (their low `bits`), radix sort on our threads."""
+    n = len(codes)
+    if n < 4 * PIECE:
+        cuts = [(0, n)]
+    else:
+        cuts = threads.spans(n, (n + 3) // 4)
+    keys, keys_out = codes.copy(), np.empty_like(codes)
+    order, order_out = np.arange(n, dtype=np.int32), np.empty(n, np.int32)
+    counts = np.empty((len(cuts), 2048), np.int64)
+    row = {cut: k for k, cut in enumerate(cuts)}
+    for shift in range(0, bits, 11):
+
+        def count(start: int, stop: int, shift: int = shift) -> None:
+            kernels.histogram(keys, shift, start, stop, counts[row[start, stop]])
+
+        def move(start: int, stop: int, shift: int = shift) -> None:
+            places = counts[row[start, stop]]
+            kernels.scatter(keys, order, shift, start, stop, places, keys_out, order_out)
+
+        threads.run(count, cuts, progress)
+        kernels.offsets_of(counts)
+        threads.run(move, cuts, progress)
+        keys, keys_out = keys_out, keys
+        order, order_out = order_out, order
+    return order
+
+
+def scale_of(bounds: NDArray[np.float64], cells: int) -> float:
+    """Return cells per mm so that the widest side of `bounds` has `cells` cells."""
+    widest = float((bounds[1] - bounds[0]).max())
+    return cells / widest if widest > 0 else 0.0
+
+
+def _build(mesh: Mesh, progress: Progress | None) -> SpaceTree:
+    vertices, faces = mesh.vertices, mesh.faces
+    m = len(faces)
+    bounds = mesh.bounds
+    per_mm = scale_of(bounds, 1023)
+    codes = np.empty(m, np.uint32)
+    cuts = threads.spans(m, PIECE)
+    threads.run(
+        lambda a, b: kernels.codes_in_space(vertices, faces, bounds[0], per_mm, a, b, codes),
+        cuts,
+        progress,
+    )
+    order = sorted_order(codes, 30, progress)
+    taken = np.empty((m, 3), np.int32)
+    threads.run(lambda a, b: kernels.take_faces(faces, order, a, b, taken), cuts, progress)
+    starts = level_starts(m)
+    boxes = np.empty((int(starts[-1]), 6, kernels.WIDTH), np.float32)
+    leaves = int(starts[1])
+    threads.run(
+        lambda a, b: kernels.leaf_boxes_in_space(vertices, taken, a, b, boxes),
+        threads.spans(leaves, PIECE // kernels.WIDTH),
+        progress,
+    )
+    kernels.upper_boxes(boxes, starts)
+    return SpaceTree(vertices, order, taken, boxes, starts)

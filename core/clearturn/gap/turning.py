@@ -1,0 +1,196 @@
+"""The least gap over a full turn, exact and certified; no angle is ever stepped."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from clearturn import threads
+from clearturn.errors import InputError
+from clearturn.gap import _kernels_turning as kernels
+from clearturn.gap.meridian import MeridianImage, axis_frame, meridian_image
+from clearturn.gap.model import Z_AXIS, Axis, Gap, Interval, State
+from clearturn.gap.still import need_faces, rigid
+from clearturn.mesh import Mesh
+from clearturn.progress import Progress, part
+
+Matrix = NDArray[np.float64]
+Turns = Literal["first", "second"]
+#: Rounding of a mapped coordinate and of a planar distance, in units of the largest coordinate.
+_ROUNDING = 16 * float(np.finfo(np.float64).eps)
+
+
+@dataclass(frozen=True, slots=True)
+class TurningDistance:
+    """Unsigned least distance over a full turn, in the axis frame.
+
+    Attributes
+    ----------
+    lower_mm, upper_mm : float
+        Certified interval.
+    points_mm : (2, 3) ndarray
+        Points of the meshes as placed, before any turning.
+    triangles : (int, int)
+        Face indices of the meshes.
+    """
+
+    lower_mm: float
+    upper_mm: float
+    points_mm: Matrix
+    triangles: tuple[int, int]
+
+
+def turning_gap(
+    first: Mesh,
+    second: Mesh,
+    *,
+    turns: Turns = "second",
+    axis: Axis = Z_AXIS,
+    tolerance_mm: float = 1e-3,
+    pose_first: ArrayLike | None = None,
+    pose_second: ArrayLike | None = None,
+    progress: Progress | None = None,
+) -> Gap:
+    """Return the least gap of two meshes while one of them turns a full turn.
+
+    Parameters
+    ----------
+    first, second : Mesh
+    turns : {"first", "second"}
+        Which mesh turns about the axis.
+    axis : Axis
+        Any line in space, in the frame the poses lead to.
+    tolerance_mm : float
+        Greatest width of the interval when apart; up to it parts count as touching.
+    pose_first, pose_second : (4, 4) array_like, optional
+        Rigid, row-major; applied before the turn.
+    progress : Progress, optional
+
+    Returns
+    -------
+    Gap
+
+    Raises
+    ------
+    InputError
+        If a mesh has no triangles, a pose is not rigid or the tolerance is not positive.
+    Cancelled
+        If `progress` was cancelled.
+
+    References
+    ----------
+    docs/methods/gap.md.
+    """
+    from clearturn.gap.state import turning_state
+
+    need_faces(first, second)
+    if not (math.isfinite(tolerance_mm) and tolerance_mm > 0):
+        raise InputError("the tolerance must be a positive length", found=f"{tolerance_mm!r}")
+    p1, p2 = rigid(pose_first), rigid(pose_second)
+    found = turning_distance(
+        first, second, axis, p1, p2, tolerance_mm=tolerance_mm, progress=part(progress, 0.0, 0.7)
+    )
+    gap = _as_gap(found, turns, axis, tolerance_mm)
+    return turning_state(
+        gap, first, second, p1, p2, turns, axis,
+        tolerance_mm=tolerance_mm, progress=part(progress, 0.7, 1.0),
+    )  # fmt: skip
+
+
+def turning_distance(
+    first: Mesh,
+    second: Mesh,
+    axis: Axis,
+    pose_first: Matrix,
+    pose_second: Matrix,
+    *,
+    tolerance_mm: float,
+    progress: Progress | None = None,
+) -> TurningDistance:
+    """Return the unsigned least distance over a full turn of one mesh against the other."""
+    a = meridian_image(first, axis, pose_first, part(progress, 0.0, 0.3))
+    b = meridian_image(second, axis, pose_second, part(progress, 0.3, 0.8))
+    if len(a.faces) < len(b.faces):
+        found = _search(b, a, tolerance_mm, part(progress, 0.8, 1.0))
+        return TurningDistance(
+            found.lower_mm, found.upper_mm, found.points_mm[::-1], found.triangles[::-1]
+        )
+    return _search(a, b, tolerance_mm, part(progress, 0.8, 1.0))
+
+
+def _search(
+    a: MeridianImage, b: MeridianImage, tolerance_mm: float, progress: Progress | None
+) -> TurningDistance:
+    """Search with `a` the larger image: its nodes are opened first, which visits fewer pairs."""
+    witness, hit = np.zeros(6), np.zeros(2, np.int64)
+    step = max(1, len(b.faces) // 200)
+    back, back_hit = np.zeros(6), np.zeros(2, np.int64)
+    upper = kernels.seed(
+        b.xyz, b.rz, b.faces, step, a.xyz, a.rz, a.faces, a.boxes, a.level_start, back, back_hit
+    )
+    witness[:3], witness[3:] = back[3:], back[:3]
+    hit[:] = back_hit[::-1]
+    slack = _ROUNDING * (a.scale + b.scale)
+    top = len(a.level_start) - 2
+    nodes = [(top, 0)]
+    if top > 0:
+        count = int(a.level_start[top] - a.level_start[top - 1])
+        nodes = [(top - 1, k) for k in range(count)]
+    lower = np.zeros(len(nodes))
+    best = np.full(len(nodes), upper)
+    points = np.repeat(witness[None], len(nodes), axis=0)
+    hits = np.repeat(hit[None], len(nodes), axis=0)
+
+    def work(start: int, stop: int) -> None:
+        for k in range(start, stop):
+            lower[k], best[k] = kernels.search(
+                a.xyz, a.faces, a.boxes, a.level_start, nodes[k][0], nodes[k][1],
+                b.xyz, b.faces, b.boxes, b.level_start,
+                upper, tolerance_mm, slack, points[k], hits[k], np.zeros(2, np.int64),
+            )  # fmt: skip
+
+    threads.run(work, [(k, k + 1) for k in range(len(nodes))], progress)
+    k = int(np.argmin(best))
+    low = float(max(0.0, min(lower.min(), best[k] - tolerance_mm)))
+    return TurningDistance(
+        low,
+        float(best[k] + slack),
+        points[k].reshape(2, 3),
+        (int(a.order[hits[k, 0]]), int(b.order[hits[k, 1]])),
+    )
+
+
+def _as_gap(found: TurningDistance, turns: Turns, axis: Axis, tolerance_mm: float) -> Gap:
+    """Turn one of the two points to the other's azimuth and leave the axis frame."""
+    a, b = found.points_mm
+    rz = np.array([[math.hypot(p[0], p[1]), p[2]] for p in (a, b)])
+    fixed, moving = (a, b) if turns == "second" else (b, a)
+    angle = 0.0
+    if math.hypot(fixed[0], fixed[1]) > 0 and math.hypot(moving[0], moving[1]) > 0:
+        angle = math.atan2(fixed[1], fixed[0]) - math.atan2(moving[1], moving[0])
+    angle %= 2 * math.pi
+    c, s = math.cos(angle), math.sin(angle)
+    turned = np.array([c * moving[0] - s * moving[1], s * moving[0] + c * moving[1], moving[2]])
+    first, second = (a, turned) if turns == "second" else (turned, b)
+    rotation, shift = axis_frame(axis)
+    points = (np.stack([first, second]) - shift) @ rotation
+    step = points[1] - points[0]
+    length = float(np.linalg.norm(step))
+    near = found.upper_mm <= tolerance_mm
+    degrees = math.degrees(angle) % 360.0
+    return Gap(
+        state=State.TOUCHING if near else State.APART,
+        gap_mm=Interval(0.0 if near else found.lower_mm, found.upper_mm),
+        first_point_mm=points[0],
+        second_point_mm=points[1],
+        first_triangle=found.triangles[0],
+        second_triangle=found.triangles[1],
+        direction=step / length if length > 0 else np.zeros(3),
+        turn_angle_deg=degrees,
+        first_rz_mm=rz[0],
+        second_rz_mm=rz[1],
+    )
