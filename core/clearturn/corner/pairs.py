@@ -109,6 +109,7 @@ _CALIPERS = frozenset({"caliper", "bracket", "parking caliper"})
 NO_GAP_SAME_BODY = "parts of one body"
 NO_GAP_AS_SCANNED = "parts of the vehicle, unchanged against each other"
 NO_GAP_FITS = "register, studs and flange: fits and hub diameters"
+LEFT_OUT_BY_JOB = "left out by the job: "
 NO_GAP_HOUSING = "bearing housing in the hat: a hub diameter"
 
 
@@ -226,7 +227,7 @@ def pairs_of(
 
 def _by_rule(row: Row, rule: PairRule) -> Row:
     if not rule.judged:
-        return Row(None, no_gap=f"left out by the job: {rule.reason}")
+        return Row(None, no_gap=LEFT_OUT_BY_JOB + rule.reason)
     required = row.required_mm if rule.required_mm is None else rule.required_mm
     return Row(row.kind or judging.FIXED_FIXED, required)
 

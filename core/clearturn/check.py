@@ -1,0 +1,137 @@
+"""The one entry: a job in, everything that was found out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from clearturn.corner.assemble import Assembled, assemble
+from clearturn.corner.pairs import LEFT_OUT_BY_JOB
+from clearturn.corner.sources import check_files
+from clearturn.drawing import Drawing, turn_section
+from clearturn.findings import Finding
+from clearturn.job.file import check_job, job_sha256
+from clearturn.job.model import Axle, Job
+from clearturn.progress import Progress, part, report
+from clearturn.result import CheckResult, Motion, PairResult, PlacedPart
+from clearturn.verdict import judge_pairs
+from clearturn.verdict.decision import worst
+
+ALWAYS_OPEN = (
+    "steering and suspension positions other than the scanned ones",
+    "spare wheel, winter wheels and any wheel that is not in the job",
+    "tyre to arch, strut and brake line",
+    "access for tools, pads and bleeding",
+    "the parts as made: measure them before they are fitted",
+)
+
+
+def check(job: Job, *, folder: str | Path, progress: Progress | None = None) -> CheckResult:
+    """Check a whole job.
+
+    Parameters
+    ----------
+    job : Job
+    folder : path
+        Folder that the job's paths are relative to.
+    progress : Progress, optional
+
+    Returns
+    -------
+    CheckResult
+        With the worst verdict of all pairs and hub diameters; a job without pairs is not proven.
+
+    Raises
+    ------
+    InputError
+        If the job, a file of it, a datum or a part cannot be used.
+    Cancelled
+    """
+    check_job(job)
+    report(progress, 0.0, "checking the files")
+    check_files(job, Path(folder), progress=progress)
+    found = []
+    for i, axle in enumerate(job.axles):
+        low, high = i / len(job.axles), (i + 1) / len(job.axles)
+        found.append(_check_axle(axle, Path(folder), part(progress, low, high)))
+    report(progress, 1.0, "done")
+    return _joined(job, found)
+
+
+@dataclass(frozen=True, slots=True)
+class _Checked:
+    """One axle's corner with its judged pairs."""
+
+    axle: Axle
+    assembled: Assembled
+    pairs: tuple[PairResult, ...]
+
+
+def _check_axle(axle: Axle, folder: Path, progress: Progress | None) -> _Checked:
+    assembled = assemble(axle.corner, folder, part(progress, 0.0, 0.4))
+    placed = assembled.placed
+    pairs = judge_pairs(
+        placed.parts,
+        assembled.pairs,
+        assembled.settings,
+        frames_uncertainty=placed.uncertainty,
+        progress=part(progress, 0.4, 0.98),
+    )
+    return _Checked(axle, assembled, pairs)
+
+
+def _joined(job: Job, found: Sequence[_Checked]) -> CheckResult:
+    several = len(found) > 1
+    parts: list[PlacedPart] = []
+    pairs: list[PairResult] = []
+    for one in found:
+        head = f"{one.axle.name} " if several else ""
+        parts += [replace(p, name=head + p.name) for p in one.assembled.placed.parts]
+        pairs += [replace(p, first=head + p.first, second=head + p.second) for p in one.pairs]
+    hub = tuple(h for one in found for h in one.assembled.hub)
+    findings = _without_repeats(f for one in found for f in one.assembled.findings)
+    verdicts = [p.verdict for p in pairs] + [h.verdict for h in hub] if pairs else []
+    return CheckResult(
+        job=job,
+        job_sha256=job_sha256(job),
+        verdict=worst(verdicts),
+        parts=tuple(parts),
+        datums=tuple(d for one in found for d in one.assembled.datums),
+        pairs=tuple(pairs),
+        hub=hub,
+        turn_section=_section(parts, pairs),
+        not_checked=_not_checked(found),
+        findings=findings,
+    )
+
+
+def _section(parts: Sequence[PlacedPart], pairs: Sequence[PairResult]) -> Drawing | None:
+    return turn_section(parts, pairs) if pairs else None
+
+
+def _without_repeats(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    return tuple(dict.fromkeys(findings))
+
+
+def _not_checked(found: Sequence[_Checked]) -> tuple[str, ...]:
+    told: list[str] = []
+    for one in found:
+        corner, assembled = one.axle.corner, one.assembled
+        head = f"{one.axle.name}: " if len(found) > 1 else ""
+        other = {"left": "right", "right": "left"}[corner.side]
+        unseen = corner.side if corner.mirror else other
+        told.append(f"{head}the {unseen} side")
+        told += [head + text for text in assembled.hub_not_checked]
+        told += [
+            f"{head}{p.name} in any position but the scanned one"
+            for p in assembled.placed.parts
+            if p.motion is Motion.POSED
+        ]
+        told += [
+            f"{head}{pair.first} to {pair.second}: {pair.reason}"
+            for pair in assembled.left_out
+            if pair.reason.startswith(LEFT_OUT_BY_JOB)
+        ]
+        told += [head + text for text in corner.not_checked]
+    return tuple(dict.fromkeys([*told, *ALWAYS_OPEN]))

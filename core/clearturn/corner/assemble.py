@@ -1,0 +1,83 @@
+"""A corner put together: files read, datums fitted, parts placed, pairs listed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from clearturn.corner.frames import Frames, datum_results, find_frames, fit_datums
+from clearturn.corner.hub import hub_results
+from clearturn.corner.pairs import NotJudged, PairSpec, pairs_of
+from clearturn.corner.placement import Placed, place_parts
+from clearturn.corner.sources import read_sources
+from clearturn.findings import Finding
+from clearturn.job import model
+from clearturn.job.judging import SeatStack, VerdictSettings
+from clearturn.progress import Progress, part
+from clearturn.result import DatumResult, HubResult
+
+
+@dataclass(frozen=True, slots=True)
+class Assembled:
+    """All that is known of a corner before its gaps are computed."""
+
+    corner: model.Corner
+    frames: Frames
+    placed: Placed
+    pairs: tuple[PairSpec, ...]
+    left_out: tuple[NotJudged, ...]
+    settings: VerdictSettings
+    datums: tuple[DatumResult, ...]
+    hub: tuple[HubResult, ...]
+    hub_not_checked: tuple[str, ...]
+    findings: tuple[Finding, ...]
+
+
+def assemble(corner: model.Corner, folder: Path, progress: Progress | None = None) -> Assembled:
+    """Read, fit and place everything of one corner.
+
+    Parameters
+    ----------
+    corner : Corner
+        Of a job that passed `clearturn.job.file.check_job`.
+    folder : path
+        Folder of the job file.
+
+    Raises
+    ------
+    InputError
+        If a file, a datum or a part cannot be used.
+    """
+    sources = read_sources(corner, folder, part(progress, 0.0, 0.3))
+    fits = fit_datums(corner, sources, part(progress, 0.3, 0.7))
+    frames = find_frames(corner, fits)
+    placed = place_parts(corner, sources, frames, folder, part(progress, 0.7, 0.9))
+    pairs, left_out = pairs_of(placed.parts, corner, placed.body_of, part(progress, 0.9, 1.0))
+    hub, hub_not_checked = hub_results(corner, fits)
+    read = [finding for source in sources.values() for finding in source.findings]
+    return Assembled(
+        corner,
+        frames,
+        placed,
+        pairs,
+        left_out,
+        settings_of(corner, placed),
+        datum_results(corner, fits),
+        hub,
+        hub_not_checked,
+        (*read, *placed.findings),
+    )
+
+
+def settings_of(corner: model.Corner, placed: Placed) -> VerdictSettings:
+    """Gather what the verdict needs: the job's allowances and those that follow from its parts."""
+    return VerdictSettings(
+        allowances=(*corner.allowances, *placed.allowances),
+        coverage_factor=corner.coverage_factor,
+        cures=corner.cures,
+        seat_stack=corner.seat_stack or SeatStack(0.0, 0.0),
+        stud=corner.stud,
+        rotor=corner.rotor,
+        caliper=corner.caliper,
+        wheel_parts=placed.wheel_parts,
+    )
