@@ -1,0 +1,172 @@
+"""``clearturn check``: the whole job, from its file to the report."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from clearturn_app.cli.options import add_json_option
+from clearturn_app.cli.output import (
+    EXIT_DONE,
+    EXIT_FAILS,
+    EXIT_NOT_PROVEN,
+    print_json,
+    progress_bar,
+    say,
+    say_findings,
+    table,
+)
+
+if TYPE_CHECKING:
+    from clearturn.report import ReportFiles
+    from clearturn.result import CheckResult, PairResult, Verdict
+
+_SUFFIX = ".clearturn.json"
+
+
+def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command with its options."""
+    parser = subparsers.add_parser(
+        "check",
+        help="check a whole job and write its clearance report",
+        description="Check a whole job and write report.pdf, result.json, gaps.csv and pictures.",
+        epilog="Exit codes: 0 clears, 1 something fails, 3 something is not proven, 2 bad input.",
+    )
+    parser.add_argument("job", metavar="JOB", help="job file (*.clearturn.json)")
+    add_out_option(parser, "<job file's name>-report beside the job")
+    add_json_option(parser)
+
+
+def add_out_option(parser: argparse.ArgumentParser, default: str) -> None:
+    """Add ``--out`` and ``--paper``."""
+    parser.add_argument(
+        "--out", metavar="DIR", help=f"folder for what is written (default: {default})"
+    )
+    parser.add_argument(
+        "--paper", choices=("a4", "letter"), default="a4", help="of the report (default: a4)"
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Check the job and return 0 (clears), 1 (fails) or 3 (not proven)."""
+    job = Path(args.job)
+    out = Path(args.out) if args.out else report_folder(job)
+    return check_and_report(job, out, paper=args.paper, as_json=args.json)
+
+
+def report_folder(job: Path) -> Path:
+    """Return the folder a job's report goes to unless told otherwise."""
+    stem = job.name.removesuffix(_SUFFIX).removesuffix(".json")
+    return job.parent / f"{stem}-report"
+
+
+def check_and_report(job: Path, out: Path, *, paper: str, as_json: bool) -> int:
+    """Check a job file, write the report into a folder, tell the answer and return the exit code."""
+    from clearturn.check import check
+    from clearturn.corner.sources import check_files
+    from clearturn.job.file import load_job_text
+    from clearturn.report import result_json, write_report
+    from clearturn_app.views.report_pictures import ChildPictureMaker
+
+    read = load_job_text(job)
+    with progress_bar() as progress:
+        # Here, where the lines of the job file are known; the check itself has only the job.
+        check_files(
+            read.job, job.parent, file=str(job), positions=read.positions, progress=progress
+        )
+        result = check(read.job, folder=job.parent, progress=progress.part(0.0, 0.7))
+        files = write_report(
+            result,
+            out,
+            picture_maker=ChildPictureMaker(),
+            paper=paper,
+            progress=progress.part(0.7, 1.0),
+        )
+    if as_json:
+        print_json(result_json(result))
+    else:
+        print(as_text(result, files))
+    say_findings(result.findings)
+    if files.pictures_missing:
+        say(files.pictures_missing)
+    return exit_code(result.verdict)
+
+
+def exit_code(verdict: Verdict) -> int:
+    """Return the exit code of a verdict."""
+    from clearturn.result import Verdict as V
+
+    return {V.CLEARS: EXIT_DONE, V.FAILS: EXIT_FAILS, V.NOT_PROVEN: EXIT_NOT_PROVEN}[verdict]
+
+
+def as_text(result: CheckResult, files: ReportFiles) -> str:
+    """Return the answer for a terminal: verdict, gaps, hub diameters, what was written."""
+    blocks = [f"{result.job.name}: {str(result.verdict).upper()}"]
+    if result.pairs:
+        blocks.append(_gap_table(result))
+        blocks += [_cures(pair) for pair in result.pairs if pair.would_clear or pair.settle_by]
+    else:
+        blocks.append("No pairs were judged; nothing is proven.")
+    if result.hub:
+        blocks.append(_hub_table(result))
+    written = [files.pdf, files.json, files.csv, *files.pictures]
+    blocks.append("Written:\n" + "\n".join(f"  {path}" for path in written))
+    return "\n\n".join(blocks)
+
+
+def _gap_table(result: CheckResult) -> str:
+    rows = [("gap", "scanned mm", "net mm", "U mm", "required", "margin", "clock", "verdict")]
+    for pair in result.pairs:
+        rows.append(
+            (
+                f"{pair.first} – {pair.second}",
+                _number(pair.gap.gap_mm.lower),
+                _number(pair.net_gap_mm.lower),
+                _number(pair.expanded_uncertainty_mm),
+                _number(pair.required_mm),
+                _number(pair.margin_mm),
+                f"{pair.clock_deg:.0f}°",
+                str(pair.verdict),
+            )
+        )
+    return table(rows, right=(1, 2, 3, 4, 5, 6))
+
+
+def _number(value: float | None) -> str:
+    return "unknown" if value is None or abs(value) == float("inf") else f"{value:.2f}"
+
+
+def _cures(pair: PairResult) -> str:
+    lines = [f"{pair.first} – {pair.second}:"]
+    for cure in pair.would_clear:
+        alone = "" if cure.clears_all else " (not enough for all pairs)"
+        lines.append(f"  would clear it: {cure.change}, {cure.amount_mm:.2f} mm{alone}")
+        lines += [f"    {effect}" for effect in cure.side_effects]
+    if pair.settle_by:
+        lines.append(f"  to settle it: {pair.settle_by}")
+    return "\n".join(lines)
+
+
+def _hub_table(result: CheckResult) -> str:
+    rows = [("hub diameter", "shaft mm", "hole mm", "verdict", "machine")]
+    notes = []
+    for hub in result.hub:
+        machine = "–"
+        if hub.machine is not None:
+            machine = (
+                f"{hub.machine.part} to Ø {hub.machine.to_diameter_mm:.2f} {hub.machine.tolerance}"
+                f" ({hub.machine.per_side_mm:.2f} a side)"
+            )
+        rows.append(
+            (
+                hub.check,
+                f"{hub.shaft_mm:.2f} ±{hub.shaft_uncertainty_mm:.2f}",
+                f"{hub.hole_mm:.2f} ±{hub.hole_uncertainty_mm:.2f}",
+                str(hub.verdict),
+                machine,
+            )
+        )
+        told = [hub.gauge_first] if hub.gauge_first else []
+        notes += [f"  {hub.check}: {text}" for text in [*told, *hub.spoils]]
+    return "\n".join([table(rows), *notes])
