@@ -1,0 +1,55 @@
+"""A tiny call of every kernel of this package, so that they are compiled and cached."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+
+import numpy as np
+
+from clearturn.scan import _kernels, _kernels_survey, read_scan, survey
+
+_CORNERS = [(0, 0, 0), (50, 0, 0), (0, 50, 0), (0, 0, 50)]
+_FACES = [(0, 2, 1), (0, 1, 3), (0, 3, 2), (1, 2, 3)]
+
+
+def warm_up() -> None:
+    """Compile every kernel."""
+    triangles = np.array(_CORNERS, "<f4")[np.array(_FACES)]
+    records = np.zeros(4, [("n", "<f4", 3), ("v", "<f4", (3, 3)), ("a", "<u2")])
+    records["v"] = triangles
+    binary = bytes(80) + (4).to_bytes(4, "little") + records.tobytes()
+    facets = "".join(
+        "facet normal 0 0 0\nouter loop\n"
+        + "".join(f"vertex {x} {y} {z}\n" for x, y, z in corners)
+        + "endloop\nendfacet\n"
+        for corners in triangles.tolist()
+    )
+    obj = "".join(f"v {x} {y} {z}\n" for x, y, z in _CORNERS) + "".join(
+        f"f {a + 1} {b + 1} {c + 1}\n" for a, b, c in _FACES
+    )
+    with tempfile.TemporaryDirectory(prefix="clearturn-") as folder:
+        for name, content in (
+            ("b.stl", binary),
+            ("t.stl", f"solid\n{facets}endsolid\n".encode()),
+            ("o.obj", obj.encode()),
+        ):
+            path = Path(folder) / name
+            path.write_bytes(content)
+            survey(read_scan(path).mesh)
+    _joining()
+
+
+def _joining() -> None:
+    """Call what only large or nested meshes need."""
+    for kind in (np.uint32, np.uint64):
+        keys = np.zeros((2 * _kernels.BATCH, 3), kind)
+        table = np.full(8, -1, np.int32)
+        _kernels.fill_table(keys, 1, table)
+        _kernels.weld_points(keys, 0, 1, keys, 1, table, np.zeros(1, np.int32))
+    _kernels.renumber(np.zeros(1, np.int32), 0, 1, np.zeros(1, np.int32))
+    vertices = np.array(_CORNERS, np.float64)
+    faces = np.array(_FACES, np.int32)
+    _kernels_survey.winding_number(
+        vertices, faces, np.zeros(4, np.uint8), np.zeros(4, np.int32), 1, vertices[0], 0, 4
+    )
