@@ -62,7 +62,7 @@ def report_folder(job: Path) -> Path:
 
 
 def check_and_report(job: Path, out: Path, *, paper: str, as_json: bool) -> int:
-    """Check a job file, write the report into a folder, tell the answer and return the exit code."""
+    """Check a job file, write its report, tell the answer and return the exit code."""
     from clearturn.check import check
     from clearturn.corner.sources import check_files
     from clearturn.job.file import load_job_text
@@ -95,9 +95,8 @@ def check_and_report(job: Path, out: Path, *, paper: str, as_json: bool) -> int:
 
 def exit_code(verdict: Verdict) -> int:
     """Return the exit code of a verdict."""
-    from clearturn.result import Verdict as V
-
-    return {V.CLEARS: EXIT_DONE, V.FAILS: EXIT_FAILS, V.NOT_PROVEN: EXIT_NOT_PROVEN}[verdict]
+    codes = {"clears": EXIT_DONE, "fails": EXIT_FAILS, "not proven": EXIT_NOT_PROVEN}
+    return codes[str(verdict)]
 
 
 def as_text(result: CheckResult, files: ReportFiles) -> str:

@@ -38,7 +38,7 @@ def grown(band: Band, by_mm: float) -> Band:
 
 
 def split_near(mesh: Mesh, seat: Seat) -> Mesh:
-    """Split the faces around a seat until no edge is longer than 1.5 mm, keeping the mesh closed.
+    """Split faces across a seat's rim until no edge exceeds 1.5 mm; the mesh stays closed.
 
     Parameters
     ----------
@@ -50,31 +50,28 @@ def split_near(mesh: Mesh, seat: Seat) -> Mesh:
     Mesh
         The same surface; the mesh itself where nothing is too large.
     """
-    near = grown(seat.band, RIM_MM + EDGE_MM)
     vertices, faces = mesh.vertices, mesh.faces
     for _ in range(_SPLITS):
         edges = np.sort(faces[:, [[0, 1], [1, 2], [2, 0]]], axis=2)
         ends = vertices[edges]
         long = np.linalg.norm(ends[:, :, 0] - ends[:, :, 1], axis=2) > EDGE_MM
-        long &= _touches(vertices, faces, near)[:, None]
+        long &= _at_rim(vertices, faces, seat.band)[:, None]
         if not long.any():
             break
         vertices, faces = _halved(vertices, faces, edges, long)
     return mesh if faces is mesh.faces else Mesh(vertices, faces, mesh.name)
 
 
-def _touches(vertices: NDArray[np.float64], faces: NDArray[np.int32], band: Band) -> Mask:
+def _at_rim(vertices: NDArray[np.float64], faces: NDArray[np.int32], band: Band) -> Mask:
+    # Faces that reach into the band or its rim without lying in the band as a whole.
+    near = grown(band, RIM_MM + EDGE_MM)
     corners = vertices[faces]
-    samples = np.concatenate(
-        [
-            corners,
-            (corners + np.roll(corners, 1, axis=1)) / 2,
-            corners.mean(axis=1, keepdims=True),
-        ],
-        axis=1,
-    )
-    inside = in_band(samples.reshape(-1, 3), band)
-    return np.asarray(inside.reshape(samples.shape[:2]).any(axis=1), dtype=np.bool_)
+    middles = (corners + np.roll(corners, 1, axis=1)) / 2
+    centres = corners.mean(axis=1)
+    reaches = in_band(vertices, near)[faces].any(axis=1) | in_band(centres, near)
+    reaches |= in_band(middles.reshape(-1, 3), near).reshape(-1, 3).any(axis=1)
+    seated = in_band(vertices, band)[faces].all(axis=1)
+    return np.asarray(reaches & ~seated, dtype=np.bool_)
 
 
 def _halved(

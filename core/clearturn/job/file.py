@@ -221,7 +221,7 @@ def _read(path: Path) -> str:
 
 def _parse_json(text: str, file: str) -> Any:
     try:
-        return json.loads(text)
+        return json.loads(text, parse_constant=_no_constant)
     except json.JSONDecodeError as error:
         raise JobProblem(
             f"not valid JSON: {error.msg}", file=file, place=f"line {error.lineno}"
@@ -230,6 +230,10 @@ def _parse_json(text: str, file: str) -> Any:
         raise JobProblem("not a job file: nested too deeply", file=file) from None
     except ValueError as error:  # a number of thousands of digits
         raise JobProblem(f"not valid JSON: {error}", file=file) from None
+
+
+def _no_constant(name: str) -> None:
+    raise ValueError(f"{name} is not a number a job can use")
 
 
 def _raw_faults(raw: Any) -> Iterator[Fault]:
@@ -303,7 +307,10 @@ def _reworded(error: Any, raw: Any) -> Fault:
         "dataclass": "an object in { }",
     }
     what = wanted.get(kind.split("_", maxsplit=1)[0])
-    if what is None or kind in ("too_long", "too_short"):
+    if kind in ("too_long", "too_short"):
+        most = context.get("max_length", context.get("min_length"))
+        return Fault(path, "the number of entries does not fit", found, str(most))
+    if what is None:
         return Fault(path, f"does not fit: {error['msg'].lower()}", found)
     unit = re.fullmatch(r"'([-+0-9.,]+) ?([a-z\"]{1,4})'", found)
     mend = "lengths are plain numbers in mm, angles in degrees" if unit else None
