@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 
@@ -85,6 +86,7 @@ def job(name: str = "Aurel 4, front left, kit K350-six", **changes: object) -> J
     return replace(base, **changes)
 
 
+@cache
 def parts() -> tuple[PlacedPart, ...]:
     """Return placed parts with real meshes: wheel, rotor, caliper, housing, tie rod."""
     rim = rim_mesh(

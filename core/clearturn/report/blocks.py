@@ -161,15 +161,12 @@ class Context:
     result : CheckResult
     pictures : Pictures
         One per pair that got one, and why the others have none.
-    section_svg : str or None
-        The turn section as SVG with its size in mm.
     text_width_mm, text_height_mm : float
         Room inside the frame of the chosen paper.
     """
 
     result: CheckResult
     pictures: Pictures
-    section_svg: str | None
     text_width_mm: float
     text_height_mm: float
 

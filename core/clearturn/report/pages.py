@@ -7,8 +7,10 @@ home and from any folder.
 
 from __future__ import annotations
 
+import base64
 import dataclasses
 import json
+import struct
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -33,8 +35,8 @@ class Paper:
 
     @property
     def text_width_mm(self) -> float:
-        """Width inside the frame: less 14 + 6 mm on the binding side and 9 + 6 mm opposite."""
-        return self.width_mm - 35.0
+        """Width inside the frame: less 12 + 5 mm on the binding side and 8 + 5 mm opposite."""
+        return self.width_mm - 30.0
 
     @property
     def text_height_mm(self) -> float:
@@ -143,6 +145,26 @@ def report_data(report: Report, paper: Paper, written_at: datetime, program: str
     }
 
 
+_PNG = b"\x89PNG\r\n\x1a\n"
+
+
+def _as_text(name: str, content: bytes) -> bytes:
+    """Return a PNG wrapped into an SVG, a drawing in printable letters, anything else as it is.
+
+    Files handed over in memory must be text for the typesetter; an SVG may hold a picture.
+    """
+    if name.endswith(".svg"):
+        return printable(content.decode())[0].encode()
+    if not content.startswith(_PNG):
+        return content
+    width, height = struct.unpack(">II", content[16:24])  # ISO/IEC 15948, chunk IHDR
+    inside = base64.b64encode(content).decode()
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}">'
+        f'<image width="{width}" height="{height}" href="data:image/png;base64,{inside}"/></svg>'
+    ).encode()
+
+
 def make_pdf(data: Mapping[str, Any], files: Mapping[str, bytes], written_at: datetime) -> bytes:
     """Return the PDF.
 
@@ -162,7 +184,7 @@ def make_pdf(data: Mapping[str, Any], files: Mapping[str, bytes], written_at: da
     """
     template = resources.files("clearturn.report").joinpath("template.typ").read_bytes()
     sources = {
-        **files,
+        **{name: _as_text(name, content) for name, content in files.items()},
         "main.typ": template,
         "data.json": json.dumps(data, ensure_ascii=True, allow_nan=False).encode(),
     }

@@ -24,7 +24,7 @@ from clearturn.report.sections.pairs import picture_file
 from clearturn.report.sections.section_figure import FILE as SECTION_FILE
 from clearturn.result import CheckResult
 
-PICTURE_PX = (1200, 900)
+PICTURE_PX = (1040, 780)
 NO_MAKER = "Pictures are left out: this report was made without a picture maker."
 
 
@@ -94,7 +94,7 @@ def write_report(
     section = _section_svg(result)
     if section is not None:
         files[SECTION_FILE] = section.encode()
-    context = Context(result, pictures, section, sheet.text_width_mm, sheet.text_height_mm)
+    context = Context(result, pictures, sheet.text_width_mm, sheet.text_height_mm)
     report = build_report(context, more_sections)
     body = report_data(report, sheet, moment, f"Clearturn {clearturn.__version__}")
     pdf = make_pdf(body, {**files, "result.json": data}, moment)
@@ -134,7 +134,7 @@ def _section_svg(result: CheckResult) -> str | None:
         return None
     from clearturn.drawing import to_svg
 
-    return to_svg(result.turn_section)
+    return to_svg(result.turn_section, paper=False)
 
 
 def _moment(written_at: datetime | None) -> datetime:

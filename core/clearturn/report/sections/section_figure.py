@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import re
 from typing import NamedTuple
 
+from clearturn.report import figures
 from clearturn.report.blocks import Context, Figure, Section, Text
 
 SCALES = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 10.0, 20.0)
@@ -19,16 +19,6 @@ class Size(NamedTuple):
     height_mm: float
 
 
-def svg_size(svg: str) -> Size | None:
-    """Return the size an SVG states in mm, or None if it states none."""
-    head = svg[svg.find("<svg") : svg.find(">", svg.find("<svg"))]
-    found = [re.search(rf'\b{name}="([0-9.eE+-]+)mm"', head) for name in ("width", "height")]
-    if found[0] is None or found[1] is None:
-        return None
-    size = Size(float(found[0].group(1)), float(found[1].group(1)))
-    return size if min(size) > 0 else None
-
-
 def scale_for(size: Size, room: Size) -> float:
     """Return the first of `SCALES` (1 : n) at which a drawing of `size` fits into `room`."""
     for scale in SCALES:
@@ -40,20 +30,28 @@ def scale_for(size: Size, room: Size) -> float:
 def turn_section(context: Context) -> Section:
     """Return the figure, or the sentence that there is none."""
     title = "Turn section"
-    size = svg_size(context.section_svg) if context.section_svg else None
-    if size is None:
-        return Section(title, (Text("There is no turn section: no part could be drawn."),))
+    drawing = context.result.turn_section
+    if drawing is None:
+        return Section(title, (Text("There is no turn section: no pair of parts was judged."),))
+    low_x, low_y, high_x, high_y = drawing.bounds
+    paper = Size(high_x - low_x, high_y - low_y)
     room = Size(context.text_width_mm, context.text_height_mm * _ROOM_SHARE)
-    scale = scale_for(size, room)
+    part = Size(paper.width_mm / drawing.scale, paper.height_mm / drawing.scale)
+    scale = scale_for(part, room)
+    accuracy = (
+        f" Outlines within {figures.mm(drawing.accuracy_mm, 3)} mm of the surfaces."
+        if drawing.accuracy_mm > 0
+        else ""
+    )
     caption = (
         "Every part’s outline swept about the spin axis: radius r against height z over the hub "
-        f"face, outboard to the right. Scale 1 : {scale:.3g} when printed at 100 %; measure on "
-        "the parts, not on paper."
+        f"face, outboard to the right.{accuracy} To scale when printed at 100 %; take sizes from "
+        "the lists, not from paper."
     )
     figure = Figure(
         FILE,
-        size.width_mm / scale,
-        size.height_mm / scale,
+        part.width_mm / scale,
+        part.height_mm / scale,
         caption,
         alt="Turn section: the outlines of all parts in the half plane through the spin axis.",
         framed=False,
