@@ -20,7 +20,7 @@ from clearturn.scan.source import Source
 from clearturn.scan.stl import AGAIN, LEFT_ROWS, TEXT_SLICE, read_left, refuse_number
 from clearturn.scan.weld import weld_points
 
-ANY_POINT = 1 << 40
+ANY_POINT = 2**31 - 1  # more do not fit a face
 
 
 def read_obj(source: Source, progress: Progress | None = None) -> Raw:

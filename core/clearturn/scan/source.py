@@ -97,6 +97,8 @@ def open_source(path: str | os.PathLike[str]) -> Source:
         If it is not there, not a plain file, empty or not readable.
     """
     name = os.fspath(path)
+    if not name:
+        raise FileProblem("no file is named", mend="name a file")
     try:
         # A pipe would wait for its writer, so it is looked at before it is opened, and the
         # opening itself does not wait either should the name change in between.

@@ -191,7 +191,8 @@ def _token(source: Source, first: int, end: int) -> str:
 
 
 def _refuse_text(source: Source, what: int, first: int, end: int, waits: int) -> NoReturn:
-    if first >= source.size:
+    unfinished = waits not in (text_kernels.SOLID, text_kernels.OUTSIDE)
+    if first >= source.size or (what == text_kernels.WORD and end >= source.size and unfinished):
         _refuse_cut(source)
     if what in (text_kernels.COMMA, text_kernels.NOT_FINITE, text_kernels.NUMBER):
         refuse_number(source, what, first, end, "three numbers after “vertex”")
