@@ -1,0 +1,37 @@
+"""Drawings as frozen lists of lines, fills, texts and dimensions in mm, and their writers."""
+
+from clearturn.drawing.model import (
+    DASHES,
+    Dash,
+    Dimension,
+    Drawing,
+    Fill,
+    Layer,
+    Line,
+    Mark,
+    Text,
+    Tone,
+)
+from clearturn.drawing.outline import Outline, swept_outline
+from clearturn.drawing.svg import DARK, LIGHT, Palette, to_svg
+from clearturn.drawing.turn_section import turn_section
+
+__all__ = [
+    "DARK",
+    "DASHES",
+    "LIGHT",
+    "Dash",
+    "Dimension",
+    "Drawing",
+    "Fill",
+    "Layer",
+    "Line",
+    "Mark",
+    "Outline",
+    "Palette",
+    "Text",
+    "Tone",
+    "swept_outline",
+    "to_svg",
+    "turn_section",
+]

@@ -1,0 +1,225 @@
+"""The outline of what a part sweeps over a full turn: its image under (x, y, z) → (r, z).
+
+The image is the union of the images of its triangles.  A raster holds each node's distance from
+that union; the line of equal distance one step away is found between the nodes and moved back by
+that step, which keeps corners and is far nearer than the raster is fine.  A space that the image
+encloses is material if the part's winding number there is at least ½: no face is passed on the
+whole circle through such a place, so one point of the circle decides.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from contourpy import FillType, contour_generator
+from numpy.typing import NDArray
+
+from clearturn import threads
+from clearturn.drawing._kernels import image, splat
+from clearturn.mesh import Mesh
+from clearturn.progress import Progress, check
+
+Floats = NDArray[np.float64]
+
+# A surface seen edge-on (an open scan of a barrel) has no width; it is drawn this wide.
+SHEET_MM = 0.04
+_MOST_WORK = 9_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Outline:
+    """What a part sweeps in the half plane.
+
+    Attributes
+    ----------
+    area : shapely geometry
+        Polygon or MultiPolygon; x is z (outboard), y is r, mm.
+    accuracy_mm : float
+        How far its border may stand from the true one.
+    """
+
+    area: shapely.Geometry
+    accuracy_mm: float
+
+
+def swept_outline(
+    mesh: Mesh, resolution_mm: float = 0.12, *, progress: Progress | None = None
+) -> Outline:
+    """Return the outline of what a part sweeps when it turns about the z axis.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        In the hub frame.
+    resolution_mm : float
+        Step of the raster; made coarser where it would take too long (a large scan gets about
+        half a millimetre), which the result's accuracy tells.
+    """
+    return mesh.cached(
+        ("swept outline", resolution_mm), lambda: _swept_outline(mesh, resolution_mm, progress)
+    )
+
+
+def _swept_outline(mesh: Mesh, step: float, progress: Progress | None) -> Outline:
+    if len(mesh.faces) == 0:
+        return Outline(shapely.Polygon(), 0.0)
+    sag = 0.02
+    flat = _once(meridian_triangles(mesh, sag))
+    low, high = flat.min(axis=(0, 1)), flat.max(axis=(0, 1))
+    while _work(flat, low, high, step) > _MOST_WORK:
+        step *= 1.25
+    check(progress)
+    level = step  # the least at which both nodes beside the line have their true distance
+    start = low - 3 * step
+    shape = np.ceil((high - low) / step).astype(int) + 7
+    field = distance_field(flat, start, (int(shape[1]), int(shape[0])), step, progress)
+    area = _within(field, start, step, level)
+    area = _filled(area, mesh, level, step, progress)
+    area = shapely.buffer(area, SHEET_MM / 2 - level, join_style="mitre", mitre_limit=2.0)
+    area = shapely.simplify(shapely.make_valid(area), 0.04 * step)
+    return Outline(area, 0.3 * step + sag + SHEET_MM / 2)
+
+
+def meridian_triangles(mesh: Mesh, tolerance_mm: float) -> Floats:
+    """Return planar triangles that stand within `tolerance_mm` of the true image.
+
+    The image of an edge bows towards the axis, by at most h²/(8 r0) for an edge of length h across
+    the axis at least radius r0, and never by more than h/2; triangles with a larger bow are cut in
+    four.
+
+    Returns
+    -------
+    triangles : (k, 3, 2) ndarray
+        z and r of the corners.
+    """
+    vertices, faces = mesh.vertices, mesh.faces
+    done: list[Floats] = []
+    for _ in range(12):
+        flat = np.empty((len(faces), 6))
+        bows = np.zeros(len(faces), dtype=np.bool_)
+        image(vertices, faces, tolerance_mm, flat, bows)
+        if not bows.any():
+            break
+        done.append(flat[~bows])
+        a, b, c = np.moveaxis(vertices[faces[bows]], 1, 0)
+        ab, bc, ca = (a + b) / 2, (b + c) / 2, (c + a) / 2
+        cut = [np.stack(t, axis=1) for t in ((a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca))]
+        vertices = np.concatenate(cut).reshape(-1, 3)
+        faces = np.arange(len(vertices), dtype=np.int32).reshape(-1, 3)
+    return np.concatenate([*done, flat]).reshape(-1, 3, 2)
+
+
+def _work(triangles: Floats, low: Floats, high: Floats, step: float) -> float:
+    """Return how many nodes a raster of this step has or visits."""
+    boxes = triangles.max(axis=1) - triangles.min(axis=1)
+    visits = ((boxes[:, 0] / step + 4.2) * (boxes[:, 1] / step + 4.2)).sum()
+    return float(visits + np.prod((high - low) / step + 8))
+
+
+def _once(triangles: Floats) -> Floats:
+    """Return the triangles without copies: a turned part has each of them hundreds of times."""
+    cells = np.round(triangles.reshape(-1, 6) * 1e5).astype(np.int64).view(np.uint64)
+    factors = np.array(
+        [
+            0x9E3779B97F4A7C15,
+            0xC2B2AE3D27D4EB4F,
+            0x165667B19E3779F9,
+            0x27D4EB2F165667C5,
+            0xD6E8FEB86659FD93,
+            0xA0761D6478BD642F,
+        ],
+        np.uint64,
+    )
+    with np.errstate(over="ignore"):
+        key = (cells * factors).sum(axis=1)
+        key ^= key >> np.uint64(31)
+    first = np.unique(key, return_index=True)[1]
+    return triangles[np.sort(first)]
+
+
+def distance_field(
+    triangles: Floats,
+    start: Floats,
+    shape: tuple[int, int],
+    step: float,
+    progress: Progress | None = None,
+) -> Floats:
+    """Return each node's distance from the union of planar triangles, at most 2.1 steps.
+
+    Parameters
+    ----------
+    triangles : (m, 3, 2) ndarray
+    start : (2,) ndarray
+        Place of node (0, 0).
+    shape : (rows, columns)
+    """
+    reach = 2.1 * step  # nodes beside the line of one step are within two
+    field = np.full(shape, reach)
+    flat = np.ascontiguousarray(triangles.reshape(-1, 6))
+    x0, y0 = float(start[0]), float(start[1])
+
+    def rows(first: int, last: int) -> None:
+        splat(flat, field, x0, y0, step, reach, first, last)
+
+    size = max(1, math.ceil(shape[0] / (2 * threads.thread_count())))
+    threads.run(rows, threads.spans(shape[0], size), progress)
+    return field
+
+
+def _within(field: Floats, start: Floats, step: float, level: float) -> shapely.Geometry:
+    rows, columns = field.shape
+    made = contour_generator(
+        x=start[0] + step * np.arange(columns),
+        y=start[1] + step * np.arange(rows),
+        z=field,
+        fill_type=FillType.OuterOffset,
+    ).filled(-1.0, level)
+    polygons = []
+    for points, offsets in zip(*made, strict=True):
+        rings = [points[a:b] for a, b in zip(offsets[:-1], offsets[1:], strict=True)]
+        polygons.append(shapely.Polygon(rings[0], [ring for ring in rings[1:] if len(ring) > 3]))
+    return shapely.make_valid(shapely.MultiPolygon(polygons))
+
+
+def _filled(
+    area: shapely.Geometry, mesh: Mesh, level: float, step: float, progress: Progress | None
+) -> shapely.Geometry:
+    """Fill the enclosed spaces that are material, and those too small to be seen."""
+    out = []
+    for part in shapely.get_parts(area):
+        if part.geom_type != "Polygon":
+            continue
+        holes = []
+        for ring in part.interiors:
+            space = shapely.Polygon(ring)
+            # the true space is larger by `level` all round
+            if shapely.buffer(space, level).area < (8 * step) ** 2:
+                continue
+            check(progress)
+            place = space.representative_point()
+            if winding_number(mesh, np.array([0.0, place.y, place.x])) < 0.5:
+                holes.append(ring)
+        out.append(shapely.Polygon(part.exterior, holes))
+    return shapely.MultiPolygon(out)
+
+
+def winding_number(mesh: Mesh, point: Floats) -> float:
+    """Return the generalised winding number of a mesh about a point, absolute.
+
+    References
+    ----------
+    Solid angle of a triangle: A. van Oosterom, J. Strackee, IEEE Trans. Biomed. Eng. 30 (1983) 125.
+    """
+    a, b, c = np.moveaxis(mesh.corners - point, 1, 0)
+    la, lb, lc = (np.sqrt(np.einsum("ij,ij->i", v, v)) for v in (a, b, c))
+    triple = np.einsum("ij,ij->i", a, np.cross(b, c))
+    below = (
+        la * lb * lc
+        + np.einsum("ij,ij->i", a, b) * lc
+        + np.einsum("ij,ij->i", b, c) * la
+        + np.einsum("ij,ij->i", c, a) * lb
+    )
+    return abs(float(np.arctan2(triple, below).sum() / (2 * math.pi)))

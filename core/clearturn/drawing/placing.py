@@ -1,0 +1,75 @@
+"""Finding room for labels on the paper."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+_CELL_MM = 0.75
+
+
+class Room:
+    """What is taken on the paper, on a raster, and where a label still fits.
+
+    Parameters
+    ----------
+    bounds : (x from, y from, x to, y to)
+        The paper that labels may use, mm.
+    """
+
+    def __init__(self, bounds: tuple[float, float, float, float]) -> None:
+        self._x0, self._y0 = bounds[0], bounds[1]
+        self._shape = (
+            max(1, math.floor((bounds[3] - bounds[1]) / _CELL_MM)),
+            max(1, math.floor((bounds[2] - bounds[0]) / _CELL_MM)),
+        )
+        self._taken = np.zeros(self._shape, dtype=np.float64)
+
+    def take(self, shape: shapely.Geometry, weight: float = 1.0) -> None:
+        """Mark a shape as taken; a label may lie on a weight below 1 but had better not."""
+        if shape.is_empty:
+            return
+        rows, columns = self._shape
+        y = self._y0 + _CELL_MM * (np.arange(rows) + 0.5)
+        x = self._x0 + _CELL_MM * (np.arange(columns) + 0.5)
+        grown = shapely.buffer(shape, 0.7 * _CELL_MM)
+        shapely.prepare(grown)
+        xx, yy = np.meshgrid(x, y)
+        inside = shapely.contains_xy(grown, xx, yy)
+        self._taken[inside] = np.maximum(self._taken[inside], weight)
+
+    def take_box(self, low: tuple[float, float], high: tuple[float, float]) -> None:
+        """Mark a box as taken."""
+        self.take(shapely.box(low[0], low[1], high[0], high[1]))
+
+    def costs(self, size: tuple[float, float]) -> tuple[NDArray[np.float64], ...]:
+        """Return the lower left corners of every box of a size, and what lies under it.
+
+        Returns
+        -------
+        x, y, under : ndarrays of one shape
+            ``under`` is the greatest weight times area taken, mm²; infinite where anything of
+            weight 1 is covered.
+        """
+        rows, columns = self._shape
+        high, wide = (math.ceil(s / _CELL_MM) for s in (size[1], size[0]))
+        if high > rows or wide > columns:
+            empty = np.zeros((0, 0))
+            return empty, empty, empty
+        hard = _box_sums((self._taken >= 1.0).astype(float), high, wide)
+        soft = _box_sums(self._taken, high, wide) * _CELL_MM**2
+        y, x = np.mgrid[0 : hard.shape[0], 0 : hard.shape[1]]
+        under = np.where(hard > 0.5, np.inf, soft)
+        return self._x0 + _CELL_MM * x, self._y0 + _CELL_MM * y, under
+
+
+def _box_sums(grid: NDArray[np.float64], high: int, wide: int) -> NDArray[np.float64]:
+    total = np.zeros((grid.shape[0] + 1, grid.shape[1] + 1))
+    total[1:, 1:] = grid.cumsum(axis=0).cumsum(axis=1)
+    out: NDArray[np.float64] = (
+        total[high:, wide:] - total[:-high, wide:] - total[high:, :-wide] + total[:-high, :-wide]
+    )
+    return out
