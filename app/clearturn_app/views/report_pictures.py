@@ -1,9 +1,9 @@
 """The report's 3D pictures, made in a process of their own.
 
 Rendering without a display can end a process where there is no working OpenGL (tried), so it never
-happens in ours: this module hands meshes and views to a child through a folder, and takes what
-the child had finished before it ended.  A child that fails is tried again with another kind of
-render window; if none works the report is told so in one sentence.
+happens in ours: this module hands meshes and views to a child (`_report_pictures_child`) through a
+folder, and takes what the child had finished before it ended.  A child that fails is tried again
+with another kind of render window; if none works the report is told so in one sentence.
 
 Each picture is cut through the closest place: the plane holds both closest points, one looks at
 it square-on, radius upwards and outboard to the right, as in the turn section, from a little above.
@@ -35,9 +35,6 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 
-TONES = {"turns": "#e7d6b3", "fixed": "#b9c8d0", "posed": "#d5dccb"}
-INK = "#1d2328"
-BELOW = "#a8446c"  # surface below the requirement
 HALF_HEIGHT_MM = 60.0
 TILT = 0.28  # how far the eye stands above and outboard of square-on
 START_SECONDS = 60.0
@@ -114,9 +111,6 @@ def seen_at(view: View, point: Floats, size_px: tuple[int, int]) -> tuple[float,
     )
 
 
-# The parent ---------------------------------------------------------------------------------------
-
-
 class ChildPictureMaker:
     """Makes the pictures of a report in a child process; a `clearturn.report.PictureMaker`.
 
@@ -142,7 +136,7 @@ class ChildPictureMaker:
 
         if not pairs or not result.parts:
             return Pictures()
-        if importlib.util.find_spec("pyvista") is None:
+        if importlib.util.find_spec("vtkmodules") is None:
             return Pictures(missing=_sentence("the packages that draw them are not installed"))
         try:
             with tempfile.TemporaryDirectory(
@@ -232,12 +226,16 @@ def _run_child(folder: Path, window: str, pictures: int, progress: Progress | No
     """Run the child to its end and return how it ended."""
     environment = dict(os.environ)
     # Nothing is written outside the folder: home may not be there or not be ours.
-    for name in ("PYVISTA_USERDATA_PATH", "MPLCONFIGDIR", "XDG_CACHE_HOME", "XDG_CONFIG_HOME"):
-        environment[name] = str(folder)
+    environment["XDG_CACHE_HOME"] = str(folder)  # shaders
     if window:
         environment["VTK_DEFAULT_OPENGL_WINDOW"] = window
         environment.pop("DISPLAY", None)
-    command = [sys.executable, "-P", str(Path(__file__).resolve()), str(folder)]
+    command = [
+        sys.executable,
+        "-P",
+        str(Path(__file__).with_name("_report_pictures_child.py").resolve()),
+        str(folder),
+    ]
     child = subprocess.Popen(
         command,
         cwd=folder,
@@ -268,115 +266,3 @@ def _ending(code: int) -> str:
         with contextlib.suppress(ValueError):
             return f"the picture process ended by {signal.Signals(-code).name}"
     return f"the picture process ended with code {code}"
-
-
-# The child: knows numpy and pyvista, and nothing of clearturn -------------------------------------
-
-
-def _draw_all(folder: Path) -> int:
-    """Draw every scene that is not there yet; returns the exit code."""
-    import pyvista
-
-    pyvista.OFF_SCREEN = True
-    task = json.loads((folder / "task.json").read_text())
-    with np.load(folder / "parts.npz") as arrays:
-        loaded = {name: arrays[name] for name in arrays.files}
-    parts = [
-        pyvista.PolyData.from_regular_faces(loaded[f"vertices{k}"], loaded[f"faces{k}"])
-        for k in range(len(task["motions"]))
-    ]
-    for scene in task["scenes"]:
-        target = folder / f"{scene['index']}.png"
-        if not target.exists():
-            picture = _draw(parts, loaded, task, scene)
-            if picture.max() == picture.min():
-                return 4  # a window that draws nothing
-            _save(picture, target)
-    return 0
-
-
-def _save(picture: NDArray[np.uint8], target: Path) -> None:
-    from PIL import Image
-
-    unfinished = target.with_suffix(".part")
-    Image.fromarray(picture).save(unfinished, format="PNG", optimize=True)
-    unfinished.replace(target)
-
-
-def _draw(parts: list[Any], loaded: Any, task: Any, scene: Any) -> NDArray[np.uint8]:
-    import pyvista
-
-    plotter = pyvista.Plotter(off_screen=True, window_size=task["size_px"], lighting="none")
-    plotter.set_background("white")
-    _light(plotter, scene)
-    for k, (part, motion) in enumerate(zip(parts, task["motions"], strict=True)):
-        below = loaded.get(f"below{scene['index']}") if scene.get("below_part") == k else None
-        _add_part(plotter, part, motion, below, scene)
-    point, eye = np.array(scene["point"]), np.array(scene["eye"])
-    plotter.camera.focal_point = tuple(point)
-    plotter.camera.position = tuple(point + 1000.0 * eye)
-    plotter.camera.up = tuple(scene["up"])
-    plotter.camera.parallel_projection = True
-    plotter.camera.parallel_scale = scene["half_height_mm"]
-    plotter.camera.clipping_range = (100.0, 3000.0)
-    plotter.enable_anti_aliasing("ssaa")
-    picture = plotter.screenshot(return_img=True)
-    plotter.close()
-    return np.ascontiguousarray(picture[:, :, :3])
-
-
-def _light(plotter: Any, scene: Any) -> None:
-    import pyvista
-
-    eye, up = np.array(scene["eye"]), np.array(scene["up"])
-    point = np.array(scene["point"])
-    left = np.cross(eye, up)
-    for direction, strength in ((eye + 0.8 * up + 0.6 * left, 0.62), (eye - 0.5 * left, 0.3)):
-        plotter.add_light(
-            pyvista.Light(
-                position=tuple(point + 1000.0 * direction),
-                focal_point=tuple(point),
-                intensity=strength,
-                light_type="scene light",
-            )
-        )
-
-
-def _add_part(plotter: Any, part: Any, motion: str, below: Any, scene: Any) -> None:
-    mesh = part.copy()
-    marked = np.zeros(mesh.n_cells, dtype=np.uint8)
-    if below is not None:
-        marked[below[below < mesh.n_cells]] = 1
-    mesh.cell_data["below"] = marked
-    if motion == "turns" and scene["turn_deg"]:
-        mesh = mesh.rotate_z(scene["turn_deg"])
-    cut = {"normal": scene["normal"], "origin": scene["point"]}
-    rest = mesh.clip(**cut, invert=True)
-    tone = TONES[motion]
-    for wanted, colour in ((0, tone), (1, BELOW)):
-        shown = rest.extract_cells(rest.cell_data["below"] == wanted)
-        if shown.n_cells:
-            plotter.add_mesh(shown, color=colour, ambient=0.55, diffuse=0.5, specular=0.0)
-    outline = mesh.slice(**cut)
-    if outline.n_cells == 0:
-        return
-    face = _filled(outline)
-    if face is not None and face.n_cells:
-        plotter.add_mesh(face, color=tone, lighting=False)
-    plotter.add_mesh(outline, color=INK, line_width=3.0, lighting=False)
-
-
-def _filled(outline: Any) -> Any:
-    """Return the area inside the closed loops of a cut, or None."""
-    import pyvista
-    from vtkmodules.vtkFiltersGeneral import vtkContourTriangulator
-
-    filler = vtkContourTriangulator()
-    filler.SetInputData(outline.clean(tolerance=1e-5, absolute=True))
-    filler.TriangulationErrorDisplayOff()
-    filler.Update()
-    return pyvista.wrap(filler.GetOutput())
-
-
-if __name__ == "__main__":
-    sys.exit(_draw_all(Path(sys.argv[1])))

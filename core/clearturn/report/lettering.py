@@ -34,6 +34,8 @@ BREAK = "\N{ZERO WIDTH SPACE}"
 _ISOLATE = "\N{FIRST STRONG ISOLATE}"
 _END_ISOLATE = "\N{POP DIRECTIONAL ISOLATE}"
 _LONGEST_RUN = 14
+# A number stays on one line with its unit, and both sides of × too.
+_GLUE = re.compile(r"(?<=\d) (?=(?:mm|cm|°C|K|bar|N·m|Nm|kg|%|×|x)(?:\W|$))|(?<=[\d ]×) (?=\d)")
 _OUR_MARKS = {BREAK, _ISOLATE, _END_ISOLATE, "\n"}
 
 
@@ -168,7 +170,7 @@ def foreign(name: str, most: int | None = None) -> str:
     if most is not None and len(name) > most:
         tail = most // 3
         name = name[: most - tail - 1].rstrip() + "…" + name[-tail:].lstrip()
-    broken = breakable(name)
+    broken = breakable(_GLUE.sub("\N{NO-BREAK SPACE}", name))
     if any(unicodedata.bidirectional(c) in ("R", "AL", "AN") for c in name):
         return _ISOLATE + broken + _END_ISOLATE
     return broken

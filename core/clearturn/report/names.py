@@ -46,7 +46,9 @@ def machining(hub: HubResult) -> str:
         return ""
     verb = "Open" if hub.machine.to_diameter_mm > hub.hole_mm else "Turn"
     part = foreign(hub.machine.part, SENTENCE_NAME)
-    tolerance = f" {foreign(hub.machine.tolerance, 60)}" if hub.machine.tolerance else ""
+    tolerance = foreign(hub.machine.tolerance, 60) if hub.machine.tolerance else ""
+    if tolerance:
+        tolerance = f", {tolerance}" if "(" in tolerance else f" ({tolerance})"
     return (
         f"{verb} {part} to {figures.diameter(hub.machine.to_diameter_mm)}{tolerance}, "
         f"{figures.mm(hub.machine.per_side_mm)} mm a side"

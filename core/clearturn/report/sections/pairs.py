@@ -167,4 +167,4 @@ def pair_sheets(context: Context) -> Section | None:
     blocks += [_sheet(context, index) for index in shown]
     if context.result.pairs[shown[0]].verdict is Verdict.CLEARS:
         return Section("The closest pair", tuple(blocks))
-    return Section("Pairs that do not clear", tuple(blocks), new_page=True)
+    return Section("Pairs that do not clear", tuple(blocks))

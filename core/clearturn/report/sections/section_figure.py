@@ -32,7 +32,7 @@ def turn_section(context: Context) -> Section:
     title = "Turn section"
     drawing = context.result.turn_section
     if drawing is None:
-        return Section(title, (Text("There is no turn section: no pair of parts was judged."),))
+        return Section(title, (Text("There is no turn section: the result holds none."),))
     low_x, low_y, high_x, high_y = drawing.bounds
     paper = Size(high_x - low_x, high_y - low_y)
     room = Size(context.text_width_mm, context.text_height_mm * _ROOM_SHARE)
