@@ -42,7 +42,8 @@ def strokes(
 
 def line_strings(lines: shapely.Geometry) -> Iterator[shapely.Geometry]:
     """Yield the line strings of a geometry, pieces that meet joined."""
-    only = [p for p in shapely.get_parts(lines) if p.geom_type in {"LineString", "LinearRing"}]
+    parts = (p for p in shapely.get_parts(lines) if not p.is_empty)
+    only = [p for p in parts if p.geom_type in {"LineString", "LinearRing"}]
     if not only:
         return
     merged = shapely.line_merge(shapely.MultiLineString([shapely.LineString(p) for p in only]))
