@@ -41,7 +41,7 @@ lint: $(STAMPS)/lint
 	$(VENV)/bin/ruff check
 	$(VENV)/bin/ruff format --check
 	$(VENV)/bin/mypy
-	$(VENV)/bin/lint-imports --config pyproject.toml
+	$(VENV)/bin/lint-imports
 
 bench: $(STAMPS)/bench $(STAMPS)/kernels
 	@set -e; for script in tests/benchmarks/bench_*.py; do echo "== $$script"; $(PYTHON) $$script; done
