@@ -33,8 +33,9 @@ def main(arguments: list[str]) -> int:
     """Read one file; return the exit code."""
     kind, name, out, limit, chord_error = arguments
     _limit_memory(int(limit))
-    said = sys.stdout
-    sys.stdout = sys.stderr  # libraries print; only our line goes to stdout
+    # Libraries print, compiled ones past Python; only our line goes to stdout.
+    said = os.fdopen(os.dup(1), "w")
+    os.dup2(2, 1)
     answer: dict[str, Any]
     try:
         answer = read(kind, name, out, float(chord_error))
