@@ -22,6 +22,8 @@ CALIPER_OUTER_RADIUS, FLANGE_MM = 200.0, 8.0
 CALIPER_CORNER_MM = 6.0
 HAT_OFFSET_MM, OUTBOARD_WIDTH_MM = 38.0, 62.0
 
+WHEEL_STEP_MM = 8.0
+
 HUB_SECTION = [
     (20, -52), (HOUSING_RADIUS, -52), (HOUSING_RADIUS, -16), (60, -16), (60, -12),
     (FLANGE_RADIUS, -12), (FLANGE_RADIUS, 0), (SPIGOT_RADIUS, 0), (SPIGOT_RADIUS, 18), (20, 18),
@@ -90,17 +92,20 @@ def lug_centre() -> tuple[float, float]:
     return x, y
 
 
+def knuckle_pieces() -> list[tuple[str, np.ndarray]]:
+    """The pieces of the knuckle scan in the hub frame."""
+    return [
+        ("hub", revolved(HUB_SECTION, step=4.0)),
+        ("lug", revolved(LUG_SECTION, lug_centre(), step=2.0)),
+        ("rod", revolved(ROD_SECTION, (150.0, -30.0), step=4.0)),
+    ]
+
+
 def write_corner(folder: Path, *, noise_mm: float = 0.0, seed: int = 5) -> dict[str, Any]:
     """Write knuckle.stl and wheel.stl, and return the job as plain JSON data."""
     rng = np.random.default_rng(seed)
-    knuckle = np.concatenate(
-        [
-            revolved(HUB_SECTION),
-            revolved(LUG_SECTION, lug_centre(), step=1.5),
-            revolved(ROD_SECTION, (150.0, -30.0)),
-        ]
-    )
-    wheel = revolved(WHEEL_SECTION)
+    knuckle = np.concatenate([triangles for _, triangles in knuckle_pieces()])
+    wheel = revolved(WHEEL_SECTION, step=WHEEL_STEP_MM)
     poses = {"knuckle": pose(seed), "wheel": pose(seed + 1)}
     hashes = {}
     for name, triangles in (("knuckle", knuckle), ("wheel", wheel)):
