@@ -52,8 +52,35 @@ def _side(t, x, y, z):
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
+def _depth_in_face(t, x, y, z):
+    """Distance of a point of the plane of t (9,) from the nearest side of t; rough sign outside."""
+    least = 1e300
+    for e in range(3):
+        i = 3 * e
+        j = 3 * ((e + 1) % 3)
+        ux = t[j] - t[i]
+        uy = t[j + 1] - t[i + 1]
+        uz = t[j + 2] - t[i + 2]
+        length = math.sqrt(ux * ux + uy * uy + uz * uz)
+        if length == 0:
+            return 0.0
+        px = x - t[i]
+        py = y - t[i + 1]
+        pz = z - t[i + 2]
+        cx = uy * pz - uz * py
+        cy = uz * px - ux * pz
+        cz = ux * py - uy * px
+        least = min(least, math.sqrt(cx * cx + cy * cy + cz * cz) / length)
+    return least
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
 def _crosses(a, b, least):
-    """Whether an edge of a passes through the face b with both ends more than `least` off it."""
+    """Whether an edge of a passes through the face b by more than `least`.
+
+    Both its ends are more than that off the plane, and it pierces the face farther than that from
+    the face's sides: an edge that lies along the rim of a face it touches does not count.
+    """
     for e in range(3):
         i = 3 * e
         j = 3 * ((e + 1) % 3)
@@ -62,7 +89,11 @@ def _crosses(a, b, least):
         if d0 * d1 < 0 and min(abs(d0), abs(d1)) > least:
             s = edge_through_face(a[i], a[i + 1], a[i + 2], a[j], a[j + 1], a[j + 2], b)
             if s >= 0:
-                return True
+                x = a[i] + s * (a[j] - a[i])
+                y = a[i + 1] + s * (a[j + 1] - a[i + 1])
+                z = a[i + 2] + s * (a[j + 2] - a[i + 2])
+                if _depth_in_face(b, x, y, z) > least:
+                    return True
     return False
 
 
@@ -87,6 +118,7 @@ def find_crossing(
     tb = np.empty(9)
     eye = np.eye(3)
     none = np.zeros(3)
+    margin = 0.2 * least
     sa[0] = 0
     la[0] = start_a.size - 2
     sb[0] = 0
@@ -116,7 +148,8 @@ def find_crossing(
         _box_of(boxes_b, start_b, vb, kb, bb)
         apart = False
         for q in range(3):
-            if ba[q] > bb[3 + q] or bb[q] > ba[3 + q]:
+            # Boxes that meet by less than this cannot hold a crossing deeper than `least`.
+            if ba[q] > bb[3 + q] - margin or bb[q] > ba[3 + q] - margin:
                 apart = True
         if apart:
             continue
@@ -206,6 +239,65 @@ def _images_overlap(XA, RA, dip_a, XB, RB, dip_b, least):
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
+def _boxes_meet(RA, dip_a, RB, dip_b, least):
+    """Whether the images' bounds overlap by more than `least`."""
+    ra = min(RA[0, 0], min(RA[1, 0], RA[2, 0])) - dip_a
+    rb = min(RB[0, 0], min(RB[1, 0], RB[2, 0])) - dip_b
+    za = min(RA[0, 1], min(RA[1, 1], RA[2, 1]))
+    zb = min(RB[0, 1], min(RB[1, 1], RB[2, 1]))
+    ra2 = max(RA[0, 0], max(RA[1, 0], RA[2, 0]))
+    rb2 = max(RB[0, 0], max(RB[1, 0], RB[2, 0]))
+    za2 = max(RA[0, 1], max(RA[1, 1], RA[2, 1]))
+    zb2 = max(RB[0, 1], max(RB[1, 1], RB[2, 1]))
+    m = 0.5 * least
+    return ra < rb2 - m and rb < ra2 - m and za < zb2 - m and zb < za2 - m
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def pair_overlaps(stack, depth, XA, XB, RA, RB, least):
+    """Whether the images of the two triangles in ``stack[0]`` (18,) surely overlap.
+
+    Triangles whose dip hides the answer are cut up a few times.
+    """
+    depth[0] = 0
+    top = 1
+    while top > 0:
+        top -= 1
+        level = depth[top]
+        for k in range(3):
+            for c in range(3):
+                XA[k, c] = stack[top, 3 * k + c]
+                XB[k, c] = stack[top, 9 + 3 * k + c]
+        dip_a = map_triangle(XA, RA)
+        dip_b = map_triangle(XB, RB)
+        if not _boxes_meet(RA, dip_a, RB, dip_b, least):
+            continue
+        if _images_overlap(XA, RA, dip_a, XB, RB, dip_b, least):
+            return True
+        if level >= 6 or dip_a + dip_b < 0.2 * least or top > depth.size - 20:
+            continue
+        for i in range(4 if dip_a >= 0.25 * dip_b else 1):
+            for j in range(4 if dip_b >= 0.25 * dip_a else 1):
+                for c in range(3):
+                    for k in range(3):
+                        stack[top, 3 * k + c] = _corner(XA, i, k, c, dip_a >= 0.25 * dip_b)
+                        stack[top, 9 + 3 * k + c] = _corner(XB, j, k, c, dip_b >= 0.25 * dip_a)
+                depth[top] = level + 1
+                top += 1
+    return False
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def _corner(X, part, k, c, cut):
+    """Coordinate c of corner k of quarter `part` of X, or of X itself where it is not cut."""
+    if not cut:
+        return X[k, c]
+    if part == 3:
+        return 0.5 * (X[k, c] + X[(k + 1) % 3, c])
+    return 0.5 * (X[part, c] + X[k, c])
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
 def find_overlap(
     xyz_a, faces_a, boxes_a, start_a, xyz_b, faces_b, boxes_b, start_b, least, budget, hit
 ):
@@ -223,6 +315,9 @@ def find_overlap(
     XB = np.empty((3, 3))
     RA = np.empty((3, 2))
     RB = np.empty((3, 2))
+    stack = np.empty((150, 18))
+    depth = np.empty(150, np.int64)
+    margin = 0.5 * least
     sa[0] = 0
     la[0] = start_a.size - 2
     sb[0] = 0
@@ -240,16 +335,19 @@ def find_overlap(
             return -1
         _box_of(boxes_a, start_a, va, ka, ba)
         _box_of(boxes_b, start_b, vb, kb, bb)
-        if ba[0] > bb[2] or bb[0] > ba[2] or ba[1] > bb[3] or bb[1] > ba[3]:
+        if (
+            ba[0] > bb[2] - margin
+            or bb[0] > ba[2] - margin
+            or ba[1] > bb[3] - margin
+            or bb[1] > ba[3] - margin
+        ):
             continue
         if va < 0 and vb < 0:
             for k in range(3):
                 for c in range(3):
-                    XA[k, c] = xyz_a[faces_a[ka, k], c]
-                    XB[k, c] = xyz_b[faces_b[kb, k], c]
-            dip_a = map_triangle(XA, RA)
-            dip_b = map_triangle(XB, RB)
-            if _images_overlap(XA, RA, dip_a, XB, RB, dip_b, least):
+                    stack[0, 3 * k + c] = xyz_a[faces_a[ka, k], c]
+                    stack[0, 9 + 3 * k + c] = xyz_b[faces_b[kb, k], c]
+            if pair_overlaps(stack, depth, XA, XB, RA, RB, least):
                 hit[0] = ka
                 hit[1] = kb
                 return 1

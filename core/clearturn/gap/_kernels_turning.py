@@ -120,7 +120,9 @@ def edge_sagitta(ax, ay, bx, by):
     s = m * d / math.sqrt(1.0 - m * m)
     s = min(max(s, sa), sa + length)
     dip = ra + m * (s - sa) - math.sqrt(d * d + s * s)
-    return max(dip, 0.0)
+    # r changes by no more than the length; an edge along the axis that rounding left a hair of
+    # length in xy has no meaningful d.
+    return min(max(dip, 0.0), length)
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
