@@ -18,6 +18,8 @@ from clearturn.result import CheckResult, Motion, PairResult, PlacedPart
 from clearturn.verdict import judge_pairs
 from clearturn.verdict.decision import worst
 
+SECTION_MM = (180.0, 190.0)  # fills a page of the report, A4 or Letter
+
 ALWAYS_OPEN = (
     "steering and suspension positions other than the scanned ones",
     "spare wheel, winter wheels and any wheel that is not in the job",
@@ -107,7 +109,7 @@ def _joined(job: Job, found: Sequence[_Checked]) -> CheckResult:
 
 
 def _section(parts: Sequence[PlacedPart], pairs: Sequence[PairResult]) -> Drawing | None:
-    return turn_section(parts, pairs) if pairs else None
+    return turn_section(parts, pairs, size_mm=SECTION_MM) if pairs else None
 
 
 def _without_repeats(findings: Iterable[Finding]) -> tuple[Finding, ...]:
