@@ -61,7 +61,7 @@ $(STAMPS)/venv:
 
 $(STAMPS)/core: $(STAMPS)/venv pyproject.toml
 	@echo 'Installing the library and its packages (once, a few minutes on a slow line) …'
-	@$(PYTHON) -m pip install --quiet --disable-pip-version-check -e .
+	@$(PYTHON) -m pip install --quiet --disable-pip-version-check -e '.[pictures]'
 	@touch $@
 
 $(STAMPS)/window: $(STAMPS)/core
