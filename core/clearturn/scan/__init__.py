@@ -2,6 +2,6 @@
 
 from clearturn.scan.model import Scan
 from clearturn.scan.read import read_scan
-from clearturn.scan.survey import Pieces, Survey, piece_labels, survey
+from clearturn.scan.inventory import Pieces, Survey, piece_labels, survey
 
 __all__ = ["Pieces", "Scan", "Survey", "piece_labels", "read_scan", "survey"]

@@ -88,6 +88,12 @@ def _rest(faces, i, low):
     return (middle << np.int64(32)) | np.int64(high)
 
 
+@njit(nogil=True, cache=True, error_model="numpy", inline="always")
+def _again(state):
+    """A flat triangle seen before stays degenerate, but its edges must not count twice."""
+    return DUPLICATE if state == GOOD else REPEATED
+
+
 @njit(nogil=True, cache=True, error_model="numpy")
 def mark_duplicates(faces, start, entries, first, last, state):
     """Mark every face but the first of those with the same three corners (either winding)."""
@@ -102,7 +108,7 @@ def mark_duplicates(faces, start, entries, first, last, state):
                 keys[k] = _rest(faces, entries[low + k], v)
                 for j in range(k):
                     if keys[j] == keys[k]:
-                        state[entries[low + k]] = DUPLICATE
+                        state[entries[low + k]] = _again(state[entries[low + k]])
                         break
         else:
             many = np.empty(size, np.int64)
@@ -111,7 +117,8 @@ def mark_duplicates(faces, start, entries, first, last, state):
             order = np.argsort(many, kind="mergesort")  # stable: the first stays first
             for k in range(1, size):
                 if many[order[k]] == many[order[k - 1]]:
-                    state[entries[low + order[k]]] = DUPLICATE
+                    i = entries[low + order[k]]
+                    state[i] = _again(state[i])
 
 
 @njit(nogil=True, cache=True, error_model="numpy")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
@@ -139,13 +140,14 @@ def _scan(source: Source, raw: Raw, unit: str | None, sha256: str) -> Scan:
     size = size_finding(longest / factor, unit)
     if size is not None:
         findings.append(size)
-    step_mm = farthest * 2.0**-raw.bits
-    if step_mm > COARSE_MM:
+    # numbers of that size are this far apart; half of it is the rounding
+    step_mm = 2.0 ** (math.frexp(farthest)[1] - raw.bits)
+    if step_mm / 2.0 > COARSE_MM:
         findings.append(
             Finding(
                 "coarse-coordinates", "warning",
                 f"The mesh lies {farthest / 1000:.3g} m from its origin, where the file's numbers "
-                f"are {2 * step_mm:.2g} mm apart: move it to the origin before exporting it.",
+                f"are {step_mm:.2g} mm apart: move it to the origin before exporting it.",
             )
         )  # fmt: skip
     vertices.flags.writeable = False

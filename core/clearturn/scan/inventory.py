@@ -66,7 +66,8 @@ class Survey:
     volume_mm3 : float or None
         None if an edge is open or triangles are wound against each other.
     states : (m,) uint8
-        Per triangle: 0 good, 1 a repeated corner, 2 no area, 3 a duplicate.
+        Per triangle: 0 good, 1 a repeated corner (or no area, and seen before), 2 no area, 3 a
+        duplicate.
     labels : (m,) int32
         Piece of each triangle; −1 for degenerate triangles by themselves.
     """
