@@ -138,8 +138,8 @@ BALL_CENTRE = (132.0, -12.0, -81.0)
 BALL_RADIUS = 17.0
 ROD_END = (138.0, 4.0, -215.0)
 ROD_RADIUS = 10.0
-ROD_NUT_RADIUS = 15.0
-ROD_NUT_AT = (0.36, 0.43)  # as shares of the way from ball to rod end
+ROD_TUBE_RADIUS = 13.0
+ROD_TUBE_AT = (0.45, 1.02)  # as shares of the way from ball to rod end
 
 WHEEL: dict[str, object] = {
     "rim_width_in": 8.5,
@@ -458,14 +458,14 @@ def knuckle(p: Array) -> Array:
 
 
 def tie_rod(p: Array) -> Array:
-    """Tie rod end with its boot, lock nut and a piece of rod, hub frame."""
+    """Tie rod end with its boot, shank and a piece of the rod's tube, hub frame."""
     x, y, z = BALL_CENTRE
     f = rod(p, BALL_CENTRE, (x, y, z - 1e-6), BALL_RADIUS, BALL_RADIUS)
     f = join(f, rod(p, BALL_CENTRE, (x, y - 12.5, z + 1.6), 12.5, 8.6), 5.0)
     f = join(f, rod(p, BALL_CENTRE, ROD_END, ROD_RADIUS, ROD_RADIUS), 8.0)
     a, e = np.asarray(BALL_CENTRE), np.subtract(ROD_END, BALL_CENTRE)
-    nut = rod(p, a + ROD_NUT_AT[0] * e, a + ROD_NUT_AT[1] * e, ROD_NUT_RADIUS, ROD_NUT_RADIUS)
-    return join(f, nut, 2.0)
+    tube = rod(p, a + ROD_TUBE_AT[0] * e, a + ROD_TUBE_AT[1] * e, ROD_TUBE_RADIUS, ROD_TUBE_RADIUS)
+    return join(f, tube, 2.0)
 
 
 def wheel(p: Array) -> Array:
@@ -508,7 +508,7 @@ def clamp(p: Array) -> Array:
     """The clamp that holds the knuckle on the bench, hub frame."""
     f = block(p, (6, -196, -160), (17, 11, 66), 2.0)
     f = join(f, block(p, (6, -178, -97), (15, 16, 9), 2.0), 3.0)
-    return join(f, block(p, (6, -196, -222), (34, 26, 6), 2.0), 3.0)
+    return join(f, block(p, (6, -196, -229), (34, 26, 6), 2.0), 3.0)
 
 
 def from_hub_to_wheel() -> float:

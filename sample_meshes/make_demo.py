@@ -84,8 +84,8 @@ def _wheel_limit(p: Array) -> Array:
     out = np.where(z > 40, 6.5, out)
     out = np.where(r > _brake_side(z) + 2.5, 10.0, out)
     inner = r < 206
-    out = np.where(inner & (z > 34), 6.5, out)
-    out = np.where(inner & (z <= 34), 3.0, out)
+    out = np.where(inner & (z > 34), 8.0, out)
+    out = np.where(inner & (z <= 34), 3.5, out)
     return np.where((np.abs(r - c.SPOKE_CREST[0]) < 12) & (z < 22), 2.2, out)
 
 
@@ -95,16 +95,16 @@ def make_base(name: str) -> dict[str, tuple[Array, Faces]]:
 
     if name == "wheel":
         low, high = (-252, -252, -163), (252, 252, 88)
-        return {"wheel": mesh_of(c.wheel, low, high, 2.5, _wheel_limit, 0.1, 1.6)}
+        return {"wheel": mesh_of(c.wheel, low, high, 2.5, _wheel_limit, 0.12, 1.8)}
     return {
         "knuckle": mesh_of(
             c.knuckle, (-130, -172, -140), (154, 172, 48), 2.0, _knuckle_limit, 0.07, 1.5
         ),
         "tie rod": mesh_of(
-            c.tie_rod, (105, -45, -235), (160, 24, -50), 2.0, lambda p: np.full(len(p), 2.1)
+            c.tie_rod, (105, -45, -240), (160, 26, -50), 2.0, lambda p: np.full(len(p), 2.1)
         ),
         "clamp": mesh_of(
-            c.clamp, (-34, -228, -234), (46, -156, -82), 4.0, lambda p: np.full(len(p), 5.0), 0.3, 3
+            c.clamp, (-38, -232, -245), (50, -152, -78), 4.0, lambda p: np.full(len(p), 5.0), 0.3, 3
         ),
     }
 
@@ -210,10 +210,10 @@ def _seen(name: str, piece: str, middle: Array) -> NDArray[np.bool_]:
     if piece == "tie rod":
         keep &= ~(z < -212 + 2 * ragged)  # the cut end
     if piece == "clamp":
-        keep &= z > -224 + ragged
+        keep &= z > -231 + ragged
     if piece == "wheel":
         tyre = (r > _brake_side(z) + 3.0) & (z > -146) & (z < 58)
-        keep &= ~(tyre & (_wave(middle, 60.0, 12) + 0.3 * ragged > -0.62))
+        keep &= ~(tyre & (_wave(middle, 60.0, 12) + 0.3 * ragged > -1.3))
         bolt = np.zeros(len(middle), dtype=bool)
         for k in range(5):
             centre = c.clock_point(56.0, c.WHEEL_BOLT_CLOCK + 72.0 * k, 0.0)
@@ -232,15 +232,15 @@ def _sheet(
     p[:, :2] += 0.12 * step * np.c_[_wave(p, step, 21), _wave(p, step, 22)]
     i = (np.arange(nx)[:, None] * (ny + 1) + np.arange(ny)).ravel()
     quads = np.stack([i, i + ny + 1, i + ny + 2, i + 1], axis=1)
-    faces = np.concatenate([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]]]).astype(np.int32)
-    middle = p[faces].mean(axis=1)
+    middle = p[quads].mean(axis=1)
     edge = np.minimum(middle - p.min(axis=0), p.max(axis=0) - middle)[:, :2].min(axis=1)
-    faces = faces[edge > 6.0 + 5.0 * _wave(middle, 20.0, 23)]
+    quads = quads[edge > 10.0 + 8.0 * _wave(middle, 40.0, 23)]
+    faces = np.concatenate([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]]]).astype(np.int32)
     return p, np.tile([0.0, 0.0, up], (len(p), 1)), faces if up > 0 else faces[:, ::-1]
 
 
 BENCH = {
-    "knuckle": ((-150.0, -240.0, -230.0), (330.0, 300.0), 7.0, 1.0),
+    "knuckle": ((-150.0, -240.0, -236.5), (330.0, 300.0), 7.0, 1.0),
     "wheel": ((-300.0, -70.0, 86.0), (260.0, 330.0), 10.0, -1.0),
 }
 

@@ -196,11 +196,11 @@ def tie_rod_curves() -> list[tuple[Array, float]]:
     """Centre lines and radii whose balls make up the tie rod, seen in (r, z)."""
     ball = c.BALL_CENTRE
     e = np.subtract(c.ROD_END, ball)
-    nut = (tuple(np.asarray(ball) + s * e) for s in c.ROD_NUT_AT)
+    tube = (tuple(np.asarray(ball) + s * e) for s in c.ROD_TUBE_AT)
     return [
         (_line(ball, ball, 1), c.BALL_RADIUS),
         (_line(ball, c.ROD_END), c.ROD_RADIUS),
-        (_line(*nut), c.ROD_NUT_RADIUS),
+        (_line(*tube), c.ROD_TUBE_RADIUS),
     ]
 
 
