@@ -50,16 +50,42 @@ def split_near(mesh: Mesh, seat: Seat) -> Mesh:
     Mesh
         The same surface; the mesh itself where nothing is too large.
     """
-    vertices, faces = mesh.vertices, mesh.faces
+    near = _around(mesh, seat.band)
+    vertices, faces = mesh.vertices, mesh.faces[near]
+    fixed = _border(faces)
     for _ in range(_SPLITS):
         edges = np.sort(faces[:, [[0, 1], [1, 2], [2, 0]]], axis=2)
         ends = vertices[edges]
         long = np.linalg.norm(ends[:, :, 0] - ends[:, :, 1], axis=2) > EDGE_MM
         long &= _at_rim(vertices, faces, seat.band)[:, None]
+        # The faces beyond must not learn of a split.
+        long &= ~np.isin(_keys(edges), fixed)
         if not long.any():
             break
         vertices, faces = _halved(vertices, faces, edges, long)
-    return mesh if faces is mesh.faces else Mesh(vertices, faces, mesh.name)
+    if vertices is mesh.vertices:
+        return mesh
+    return Mesh(vertices, np.concatenate([mesh.faces[~near], faces]), mesh.name)
+
+
+def _around(mesh: Mesh, band: Band) -> Mask:
+    # The faces at the rim and two rings of neighbours: all that a split can reach.
+    chosen = _at_rim(mesh.vertices, mesh.faces, band)
+    for _ in range(2):
+        touched = np.zeros(len(mesh.vertices), dtype=np.bool_)
+        touched[mesh.faces[chosen]] = True
+        chosen = np.asarray(touched[mesh.faces].any(axis=1), dtype=np.bool_)
+    return chosen
+
+
+def _keys(edges: NDArray[np.int32]) -> NDArray[np.int64]:
+    return edges[..., 0].astype(np.int64) << 32 | edges[..., 1]
+
+
+def _border(faces: NDArray[np.int32]) -> NDArray[np.int64]:
+    keys = _keys(np.sort(faces[:, [[0, 1], [1, 2], [2, 0]]], axis=2)).ravel()
+    found, times = np.unique(keys, return_counts=True)
+    return np.asarray(found[times == 1])
 
 
 def _at_rim(vertices: NDArray[np.float64], faces: NDArray[np.int32], band: Band) -> Mask:
@@ -81,10 +107,9 @@ def _halved(
     long: Mask,
 ) -> tuple[NDArray[np.float64], NDArray[np.int32]]:
     # Every marked edge gets one middle point that both its faces use: no cracks open.
-    marked = np.unique(edges[long], axis=0)
-    middles = vertices[marked].mean(axis=1)
-    keys = marked[:, 0].astype(np.int64) * len(vertices) + marked[:, 1]
-    wanted = edges[..., 0].astype(np.int64) * len(vertices) + edges[..., 1]
+    wanted = _keys(edges)
+    keys = np.unique(wanted[long])
+    middles = (vertices[keys >> 32] + vertices[keys & 0xFFFFFFFF]) / 2
     at = np.minimum(np.searchsorted(keys, wanted), len(keys) - 1)
     is_marked = keys[at] == wanted
     middle = np.where(is_marked, at + len(vertices), -1).astype(np.int32)

@@ -97,9 +97,9 @@ class AllowanceEntry:
     source : str
         Where the value comes from.
     part : str
-        Name or kind of the part it belongs to; pairs without that part are not touched.  Empty:
-        every pair.  A pair of two such parts feels a shift as the difference (nothing if both
-        move alike).
+        Name or kind of the part it belongs to, "wheel" for all parts of the wheel; pairs without
+        that part are not touched.  Empty: every pair.  A pair of two such parts feels a shift as
+        the difference (nothing if both move alike).
     """
 
     name: str

@@ -393,6 +393,8 @@ def _pair_faults(at: JsonPath, corner: Corner) -> Iterator[Fault]:
 
 def _allowance_faults(at: JsonPath, corner: Corner) -> Iterator[Fault]:
     known = {part.name for part in corner.parts} | {part.kind for part in corner.parts}
+    if known & {"barrel", "spokes"}:
+        known.add("wheel")  # all its parts together
     for i, entry in enumerate(corner.allowances):
         yield from _one_allowance((*at, "allowances", i), entry, known)
 
