@@ -147,7 +147,7 @@ def residuals(points, start, stop, kind, origin, axes, radius, cos, sin, out):
 
 @njit(nogil=True, cache=True, error_model="numpy")
 def jacobian(points, kind, origin, axes, radius, cos, sin, size, out):
-    """Write the derivative rows of every point: (n, size), or (2 n, size) for line and circle."""
+    """Write derivatives and residual of every point: (n, size + 1), line and circle (2 n, …)."""
     rows = np.zeros((2, 6))
     two = kind == LINE or kind == CIRCLE
     for i in range(points.shape[0]):
@@ -157,12 +157,15 @@ def jacobian(points, kind, origin, axes, radius, cos, sin, size, out):
         a = x * axes[0, 0] + y * axes[0, 1] + z * axes[0, 2]
         b = x * axes[1, 0] + y * axes[1, 1] + z * axes[1, 2]
         t = x * axes[2, 0] + y * axes[2, 1] + z * axes[2, 2]
-        fill_row(kind, a, b, t, radius, cos, sin, rows)
+        f, g = fill_row(kind, a, b, t, radius, cos, sin, rows)
         if two:
+            out[2 * i, size] = f
+            out[2 * i + 1, size] = g
             for k in range(size):
                 out[2 * i, k] = rows[0, k]
                 out[2 * i + 1, k] = rows[1, k]
         else:
+            out[i, size] = f
             for k in range(size):
                 out[i, k] = rows[0, k]
 

@@ -9,6 +9,7 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import ArrayLike
 
+from clearturn.datum.correlation import LEAST_POINTS, MOST_POINTS, Correlation, correlate
 from clearturn.datum.model import Fit, checked_points
 from clearturn.datum.shape import (
     Array,
@@ -17,10 +18,11 @@ from clearturn.datum.shape import (
     Sums,
     coverage,
     frame_along,
+    jacobian,
     residuals,
     sums,
 )
-from clearturn.datum.solve import TUKEY, principal, refine, refine_robust, start
+from clearturn.datum.solve import TUKEY, polish, principal, refine, refine_robust, start
 from clearturn.errors import FitProblem
 from clearturn.findings import Finding
 
@@ -30,6 +32,8 @@ F = TypeVar("F", bound=Fit)
 REFUSED_ARC_DEG = 8.0
 DOUBTED_ARC_DEG = 60.0
 FEW = 8  # fewer points than this are a sum on typed-in numbers: told of, not refused
+FEW_EFFECTIVE = 12.0  # below it the correlation cannot be told from the form
+SMALL = 2000  # points up to which the last steps are taken by an orthogonal factorisation
 FLAT = 1e-9  # spread across relative to spread along below which points count as on one line
 
 
@@ -86,6 +90,9 @@ def fit_feature(result: type[F], kind: Kind, points: ArrayLike, options: Options
         variance = _robust_variance(kind, weighted)
     else:
         shape, now = refine(local, shape)
+        if len(local) <= SMALL:
+            shape = polish(local, shape)
+            now = sums(local, shape)
         variance = _variance(kind, now)
     shape = _with_sense(shape)
     now = sums(used, shape)  # in the final local frame
@@ -94,7 +101,10 @@ def fit_feature(result: type[F], kind: Kind, points: ArrayLike, options: Options
     _refuse_short_arc(kind, arc, len(given), options)
     units = np.where(_angles(kind), 1.0 / spread, 1.0)
     unit_covariance = _frozen(unit * np.outer(units, units))
-    covariance = _frozen(unit_covariance * (variance * spread**2))
+    tied = _correlation(used, shape) if options.correlation else None
+    if tied is not None:
+        unit = tied.factor
+    covariance = _frozen(unit * np.outer(units, units) * (variance * spread**2))
     rms = math.sqrt(now.sum_square / now.used) * spread
     final = shape.scaled(spread, centre)
     final.origin.flags.writeable = False
@@ -110,8 +120,8 @@ def fit_feature(result: type[F], kind: Kind, points: ArrayLike, options: Options
         max_residual_mm=now.greatest * spread,
         arc_deg=arc,
         length_mm=None if length is None else length * spread,
-        effective_points=float(now.used),
-        correlation_mm=None,
+        effective_points=float(now.used) if tied is None else tied.effective_points,
+        correlation_mm=None if tied is None else tied.length * spread,
         covariance=covariance,
         unit_covariance=unit_covariance,
         findings=(),
@@ -200,6 +210,18 @@ def _robust_variance(kind: Kind, weighted: Sums) -> float:
     return psi_square / slope**2 * (n * parts / dof)
 
 
+def _correlation(used: Array, shape: Shape) -> Correlation | None:
+    if len(used) < LEAST_POINTS:
+        return None
+    if len(used) > MOST_POINTS:
+        # Every so many in the order given would follow scan lines: a fixed-seed draw does not.
+        rng = np.random.default_rng(80_141)
+        chosen = np.sort(rng.choice(len(used), MOST_POINTS, replace=False))
+        used = np.ascontiguousarray(used[chosen])
+    rows, values = jacobian(used, shape)
+    return correlate(used, rows, values)
+
+
 def _angles(kind: Kind) -> Array:
     """Return which local parameters are angles."""
     return np.array(
@@ -254,6 +276,16 @@ def _findings(fitted: Fit) -> tuple[Finding, ...]:
                 "warning",
                 f"{fitted.used} points only just determine a {fitted.feature}: nothing tells how "
                 "sure it is.",
+            )
+        )
+    if fitted.correlation_mm is not None and fitted.effective_points < FEW_EFFECTIVE:
+        found.append(
+            Finding(
+                "few-effective-points",
+                "warning",
+                f"The residuals hang together over the whole patch: {fitted.used} points say no "
+                f"more than {fitted.effective_points:.0f} independent ones, so the stated "
+                "uncertainty is itself uncertain.",
             )
         )
     arc, radius = fitted.arc_deg, fitted.radius_mm

@@ -8,6 +8,7 @@ from typing import Any, ClassVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.stats import t as student
 
 from clearturn.datum.shape import Kind, Shape, residuals
 from clearturn.errors import FitProblem
@@ -164,8 +165,18 @@ class Fit:
 
     @property
     def dof(self) -> float:
-        """Degrees of freedom for a coverage factor: effective points less parameters."""
-        return max(self.effective_points - self.shape.kind.parameters, 1.0)
+        """Degrees of freedom for a coverage factor.
+
+        Half of what the effective points leave: length and share of the correlation are judged
+        from the same residuals (the half is our choice, held by the coverage simulation).
+        """
+        free = self.effective_points - self.shape.kind.parameters
+        return max(free if self.correlation_mm is None else 0.5 * free, 1.0)
+
+    @property
+    def coverage_factor(self) -> float:
+        """What a standard uncertainty is multiplied by for an interval that holds 95 %."""
+        return float(student.ppf(0.975, self.dof))
 
     def residuals(self, points: ArrayLike) -> Vector:
         """Return the distance of every point from the feature.

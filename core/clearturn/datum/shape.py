@@ -190,12 +190,15 @@ def residuals(points: Array, shape: Shape) -> Array:
     return out
 
 
-def jacobian(points: Array, shape: Shape) -> Array:
-    """Return the derivatives by the local parameters: (n, k), or (2 n, k) for line and circle."""
+def jacobian(points: Array, shape: Shape) -> tuple[Array, Array]:
+    """Return derivatives by the local parameters (n, k) and residuals (n,).
+
+    Line and circle have two rows a point: (2 n, k) and (2 n,).
+    """
     size = shape.kind.parameters
-    out = np.empty((len(points) * (2 if shape.kind.two_residuals else 1), size))
+    out = np.empty((len(points) * (2 if shape.kind.two_residuals else 1), size + 1))
     _kernels.jacobian(points, *shape.numbers(), size, out)
-    return out
+    return out[:, :size], out[:, size]
 
 
 def coverage(points: Array, shape: Shape) -> tuple[float, float, float]:

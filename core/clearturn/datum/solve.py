@@ -10,7 +10,7 @@ import numpy as np
 
 from clearturn import threads
 from clearturn.datum import _kernels
-from clearturn.datum.shape import Array, Kind, Shape, Sums, frame_along, residuals, sums
+from clearturn.datum.shape import Array, Kind, Shape, Sums, frame_along, jacobian, residuals, sums
 from clearturn.errors import FitProblem
 
 TUKEY = 4.685  # 95 % efficiency on normal noise (Holland & Welsch 1977; from memory)
@@ -61,6 +61,21 @@ def refine(
             if damping > 1e12:
                 break
     return shape, now
+
+
+def polish(points: Array, shape: Shape) -> Shape:
+    """Take the last steps by an orthogonal factorisation, which keeps the digits JᵀJ loses."""
+    last = math.inf
+    for _ in range(6):
+        rows, distances = jacobian(points, shape)
+        scale = np.maximum(np.linalg.norm(rows, axis=0), 1e-300)
+        answer, *_ = np.linalg.lstsq(rows / scale, distances, rcond=None)
+        step = -answer / scale
+        size = _size(step, shape)
+        if not size < 0.5 * last:
+            break
+        shape, last = shape.moved(step).nearest(np.zeros(3)), size
+    return shape
 
 
 def _step(now: Sums, damping: float) -> Array | None:
