@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import io
 import json
 import re
 import struct
@@ -10,6 +11,7 @@ import sys
 import zlib
 from dataclasses import replace
 from datetime import UTC, datetime
+from functools import cache
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -88,7 +90,12 @@ def written(tmp_path_factory: pytest.TempPathFactory) -> dict[str, ReportFiles]:
 
 def pages_of(files: ReportFiles) -> list[str]:
     """Return the text of every page, our own break marks taken out."""
-    return [_clean(page.extract_text()) for page in pypdf.PdfReader(files.pdf).pages]
+    return list(_pages(files.pdf.read_bytes()))
+
+
+@cache
+def _pages(pdf: bytes) -> tuple[str, ...]:
+    return tuple(_clean(page.extract_text()) for page in pypdf.PdfReader(io.BytesIO(pdf)).pages)
 
 
 def _clean(text: str) -> str:
@@ -129,6 +136,7 @@ def test_gap_list_holds_the_numbers_of_result_json_and_no_others(
         minutes = round(pair["clock_deg"] * 2) % 720
         expected += [
             str(item),
+            _two(pair["estimate_mm"]),
             _two(pair["gap_mm"]["lower"]),
             _two(pair["net_gap_mm"]),
             "±" + _two(pair["expanded_uncertainty_mm"]),
@@ -302,6 +310,8 @@ def test_pages_have_the_size_of_the_paper(
     tmp_path: Path, paper: str, size: tuple[float, float]
 ) -> None:
     files = write_report(cases.demo(), tmp_path, paper=paper, written_at=WHEN)
+    texts = [_flat(text) for text in pages_of(files)]
+    assert all(f"{k} of {len(texts)}" in text for k, text in enumerate(texts, start=1))
     for page in pypdf.PdfReader(files.pdf).pages:
         box = page.mediabox
         points = (float(box.width), float(box.height))
@@ -332,7 +342,8 @@ def test_pictures_are_asked_for_where_needed_and_shown(tmp_path: Path) -> None:
     shown = [page for page in pypdf.PdfReader(files.pdf).pages if len(page.images)]
     assert len(shown) == 1
     assert (shown[0].images[0].image or pytest.fail("no picture")).size == (1040, 780)
-    assert "2.18" in shown[0].extract_text()  # the dimension on it
+    dimension = _two(json.loads(files.json.read_text())["pairs"][1]["estimate_mm"])
+    assert shown[0].extract_text().count(dimension) == 2  # in the sum, and on the picture
     maker = GreyPictures()
     write_report(cases.clearing(), tmp_path / "clearing", picture_maker=maker, written_at=WHEN)
     pairs = cases.clearing().pairs
@@ -366,7 +377,7 @@ def test_turn_section_is_drawn_to_the_stated_scale(tmp_path: Path) -> None:
     ).read_text()
     text = _flat(" ".join(pages_of(files)))
     assert "section text" in text
-    assert "scale 1 : 2 " in text
+    assert "Scale 1 : 2 " in text
     without = _flat(" ".join(pages_of(write_report(cases.demo(), tmp_path / "w", written_at=WHEN))))
     assert "There is no turn section" in without
 

@@ -144,12 +144,15 @@ Block = Text | Table | Facts | Items | Figure | Split | Head | Together | Signat
 
 @dataclass(frozen=True, slots=True)
 class Section:
-    """One numbered section of the report."""
+    """One numbered section of the report.
+
+    `with_next` keeps it on one page with the section that follows.
+    """
 
     title: str
     blocks: tuple[Block, ...]
     subtitle: str = ""
-    new_page: bool = False
+    with_next: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -96,4 +96,4 @@ def before_driving(context: Context) -> Section:
     checks = Items(CHECKS, boxes=True)
     torque = (Text("Torque and bedding", tone="lead"), Items(RETORQUE, boxes=True))
     places = (table,) if pairs else ()
-    return Section("Before driving", (lead, checks, *places, *torque), new_page=True)
+    return Section("Before driving", (lead, checks, *places, *torque))

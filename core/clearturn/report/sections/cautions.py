@@ -24,7 +24,8 @@ CAUTIONS = (
 def cautions(context: Context) -> Section:
     """Return the cautions."""
     del context
-    return Section("Cautions", (Items(tuple(("", text) for text in CAUTIONS)),))
+    # On one page with the signatures: who signs has them before the eyes.
+    return Section("Cautions", (Items(tuple(("", text) for text in CAUTIONS)),), with_next=True)
 
 
 def signatures(context: Context) -> Section:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from clearturn.gap.model import State
 from clearturn.report import figures
 from clearturn.report.blocks import Cell, Column, Context, Section, Table, Text
 from clearturn.report.lettering import foreign
@@ -21,10 +22,10 @@ _COLUMNS = (
 )
 
 NOTE = (
-    "mm. Least: certified least gap of the surfaces as given, its lower end. Net: best estimate "
-    "at the place less all allowances. U: expanded uncertainty of the net gap. Margin = net − U − "
-    "asked, worked out before rounding. Clock position seen from outboard, 12:00 is up; r from "
-    "the spin axis; z from the hub face, outboard positive."
+    "mm. Least: best estimate of the least gap; below it the certified gap of the surfaces as "
+    "scanned, noise and all. Net: best estimate less all allowances. U: expanded uncertainty. "
+    "Margin = net − U − asked, worked out before rounding. Clock position seen from outboard, "
+    "12:00 is up; r from the spin axis; z from the hub face, outboard positive."
 )
 
 
@@ -33,7 +34,7 @@ def _row(item: int, pair: PairResult) -> tuple[Cell, ...]:
     return (
         Cell(str(item)),
         Cell(pair_name(pair), below=f"{foreign(pair.kind, 40)}, {pair.motion}"),
-        Cell(figures.mm(pair.gap.gap_mm.lower), below=_state(pair)),
+        Cell(figures.mm(pair.estimate_mm.lower), below=_scanned(pair)),
         Cell(figures.mm(pair.net_gap_mm.lower)),
         Cell(figures.plus_minus(pair.expanded_uncertainty_mm)),
         Cell(figures.mm(pair.required_mm)),
@@ -46,8 +47,9 @@ def _row(item: int, pair: PairResult) -> tuple[Cell, ...]:
     )
 
 
-def _state(pair: PairResult) -> str:
-    return "" if pair.gap.state == "apart" else str(pair.gap.state)
+def _scanned(pair: PairResult) -> str:
+    found = figures.mm(pair.gap.gap_mm.lower)
+    return f"scan {found}" if pair.gap.state is State.APART else str(pair.gap.state)
 
 
 def gap_list(context: Context) -> Section:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from clearturn.report import figures
-from clearturn.report.blocks import Block, Cell, Column, Context, Items, Section, Table, Text
+from clearturn.report.blocks import Block, Cell, Column, Context, Section, Table, Text
 from clearturn.report.lettering import foreign
 from clearturn.report.names import hub_name, machining
 from clearturn.result import HubResult, Verdict
@@ -13,8 +13,8 @@ _COLUMNS = (
     Column("Shaft", align="right"),
     Column("Hole", align="right"),
     Column("Clearance", align="right"),
-    Column("Needed", share=0.8),
-    Column("To machine", share=1.2),
+    Column("Needed", share=1.05),
+    Column("To machine", share=1.75),
     Column("Verdict"),
 )
 
@@ -38,17 +38,15 @@ def _row(hub: HubResult) -> tuple[Cell, ...]:
         _size(hub.hole_mm, hub.hole_uncertainty_mm, hub.hole_source),
         Cell(figures.signed_mm(hub.clearance_mm)),
         Cell(foreign(hub.needed)),
-        Cell(machining(hub) or "nothing"),
+        Cell(machining(hub) or "nothing", below=_remarks(hub)),
         Cell(hub.verdict, verdict=hub.verdict, strong=hub.verdict is not Verdict.CLEARS),
     )
 
 
-def _remarks(hub: HubResult) -> list[tuple[str, str]]:
-    remarks = []
-    if hub.gauge_first:
-        remarks.append((f"{hub.check}, gauge first", foreign(hub.gauge_first)))
-    remarks += [(f"{hub.check}, beware", foreign(text)) for text in hub.spoils]
-    return [(head[:1].upper() + head[1:], text) for head, text in remarks]
+def _remarks(hub: HubResult) -> str:
+    lines = [f"First: {foreign(hub.gauge_first)}"] if hub.gauge_first else []
+    lines += [f"Beware: {foreign(text)}" for text in hub.spoils]
+    return "\n".join(lines)
 
 
 def hub_diameters(context: Context) -> Section:
@@ -58,9 +56,6 @@ def hub_diameters(context: Context) -> Section:
     blocks: list[Block] = []
     if hub:
         blocks.append(Table(_COLUMNS, tuple(_row(h) for h in hub), note=NOTE))
-    remarks = [item for h in hub for item in _remarks(h)]
-    if remarks:
-        blocks.append(Items(tuple(remarks)))
     if missing:
         blocks.append(Text(f"Not checked, no sizes in the job: {figures.listed(missing)}."))
     return Section("Hub diameters", tuple(blocks))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from clearturn.gap.model import State
 from clearturn.report import figures
 from clearturn.report.blocks import (
     Block,
@@ -40,7 +41,7 @@ def _picture(context: Context, index: int, picture: Picture) -> Figure:
     width = (context.text_width_mm - _GUTTER_MM) * _LEFT - _FRAME_MM
     span = None
     if picture.first is not None and picture.second is not None:
-        span = Span(picture.first, picture.second, figures.mm(pair.gap.gap_mm.lower))
+        span = Span(picture.first, picture.second, figures.mm(pair.estimate_mm.lower))
     return Figure(
         picture_file(index),
         width,
@@ -84,7 +85,7 @@ def _facts(pair: PairResult) -> Facts:
         ("Closest", Cell(place(pair.clock_deg, pair.r_mm, pair.z_mm))),
         ("Judged as", Cell(f"{foreign(pair.kind, 48)}, {_motion(pair.motion)}")),
     ]
-    if pair.gap.state != "apart":
+    if pair.gap.state is not State.APART:
         rows.append(("State", Cell(str(pair.gap.state))))
     if pair.settle_by:
         rows.append(("To settle it", Cell(foreign(pair.settle_by))))
@@ -122,7 +123,7 @@ def _places(pair: PairResult) -> list[Block]:
         return []
     columns = (
         Column("Separate places below what is asked", share=1),
-        Column("Least", align="right", unit="mm"),
+        Column("Least in scan", align="right", unit="mm"),
         Column("Area", align="right", unit="mm²"),
     )
     shown = sorted(pair.places, key=lambda p: p.worst_mm)[:_MOST_PLACES]

@@ -9,7 +9,7 @@ from clearturn.report.blocks import Context, Figure, Section, Text
 
 SCALES = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 10.0, 20.0)
 FILE = "turn-section.svg"
-_ROOM_SHARE = 0.78  # of the page's height, so that heading and caption stand on the same page
+_ROOM_SHARE = 0.82  # of the page's height, so that heading and caption stand on the same page
 
 
 class Size(NamedTuple):
@@ -29,7 +29,7 @@ def scale_for(size: Size, room: Size) -> float:
 
 def turn_section(context: Context) -> Section:
     """Return the figure, or the sentence that there is none."""
-    title = "Turn section"
+    title = "Drawing"
     drawing = context.result.turn_section
     if drawing is None:
         return Section(title, (Text("There is no turn section: the result holds none."),))
@@ -45,8 +45,8 @@ def turn_section(context: Context) -> Section:
     )
     caption = (
         "Every part’s outline swept about the spin axis: radius r against height z over the hub "
-        f"face, outboard to the right.{accuracy} To scale when printed at 100 %; take sizes from "
-        "the lists, not from paper."
+        f"face, outboard to the right.{accuracy} Scale 1 : {scale:.3g} when printed at 100 %; take "
+        "sizes from the lists, not from paper."
     )
     figure = Figure(
         FILE,
@@ -56,4 +56,4 @@ def turn_section(context: Context) -> Section:
         alt="Turn section: the outlines of all parts in the half plane through the spin axis.",
         framed=False,
     )
-    return Section(title, (figure,), subtitle=f"scale 1 : {scale:.3g}", new_page=True)
+    return Section(title, (figure,))
