@@ -1,0 +1,1 @@
+"""Allowances, uncertainty, the decision rule and what would clear a pair."""

@@ -1,0 +1,199 @@
+"""One pair as the engine sees it, and how far each vertex is from the other part."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearturn.gap import Gap, still_gap, surface_distances, turning_gap
+from clearturn.mesh import Mesh
+from clearturn.progress import Progress
+from clearturn.result import Motion, PlacedPart
+from clearturn.verdict.allowances import Places
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.int64]
+
+TOLERANCE_MM = 0.001
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """Distances from vertices of one part to the other part.
+
+    Attributes
+    ----------
+    from_first : bool
+        Whether the vertices belong to the pair's first part.
+    vertices : (k,) int64
+        Indices into that part's mesh.
+    distance_mm : (k,) float64
+        Unsigned; meridian distance for a turning pair.
+    toward : (k, 3) float64
+        Unit vector from the vertex to the other part, at the vertex's own azimuth.
+    triangle : (k,) int64
+        Nearest triangle of the other part.
+    nearest_mm : (k, 3) float64
+        Nearest point of the other part, where that part's mesh lies.
+    places : Places
+        On the fixed part, directions from first to second.
+    """
+
+    from_first: bool
+    vertices: Indices
+    distance_mm: Array
+    toward: Array
+    triangle: Indices
+    nearest_mm: Array
+    places: Places
+
+    def pick(self, chosen: NDArray[np.bool_] | Indices) -> Field:
+        """Return the rows chosen."""
+        return Field(
+            self.from_first,
+            self.vertices[chosen],
+            self.distance_mm[chosen],
+            self.toward[chosen],
+            self.triangle[chosen],
+            self.nearest_mm[chosen],
+            Places(self.places.points[chosen], self.places.directions[chosen]),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """Two meshes with their motion.
+
+    Attributes
+    ----------
+    first, second : Mesh
+        In the hub frame, seats already left out.
+    turns : str or None
+        "first" or "second" if that one turns against the other; None if they move alike.
+    """
+
+    first: Mesh
+    second: Mesh
+    turns: str | None
+
+    @classmethod
+    def of(cls, first: PlacedPart, second: PlacedPart) -> Pair:
+        """Return the pair of two placed parts, whole."""
+        return cls(first.mesh, second.mesh, turning_side(first, second))
+
+    def gap(self, progress: Progress | None = None) -> Gap:
+        """Return the certified gap."""
+        if self.turns is None:
+            return still_gap(self.first, self.second, tolerance_mm=TOLERANCE_MM, progress=progress)
+        return turning_gap(
+            self.first,
+            self.second,
+            turns=self.turns,  # type: ignore[arg-type]
+            tolerance_mm=TOLERANCE_MM,
+            progress=progress,
+        )
+
+    def with_meshes(self, first: Mesh | None = None, second: Mesh | None = None) -> Pair:
+        """Return the pair with one or both meshes replaced."""
+        return Pair(
+            self.first if first is None else first,
+            self.second if second is None else second,
+            self.turns,
+        )
+
+    def mesh(self, from_first: bool) -> Mesh:
+        """Return the first or the second mesh."""
+        return self.first if from_first else self.second
+
+    def field(
+        self,
+        from_first: bool,
+        limit_mm: float,
+        vertices: Indices | None = None,
+        progress: Progress | None = None,
+    ) -> Field:
+        """Return the distances of one part's vertices that are nearer than a limit.
+
+        Parameters
+        ----------
+        from_first : bool
+            Whose vertices.
+        limit_mm : float
+            Vertices farther off are left out.
+        vertices : (k,) int64, optional
+            Look only at these.
+        """
+        own, other = self.mesh(from_first), self.mesh(not from_first)
+        asked = np.arange(len(own.vertices), dtype=np.int64) if vertices is None else vertices
+        points = own.vertices[asked]
+        found = surface_distances(
+            points,
+            other,
+            turning=self.turns is not None,
+            limit_mm=limit_mm,
+            signed=False,
+            progress=progress,
+        )
+        distance = np.abs(np.asarray(found.distance_mm, dtype=np.float64))
+        near = np.flatnonzero(np.isfinite(distance) & (distance <= limit_mm))
+        return self._make_field(
+            from_first,
+            vertices=asked[near],
+            points=points[near],
+            nearest=np.asarray(found.nearest, dtype=np.float64)[near],
+            triangle=np.asarray(found.triangle, dtype=np.int64)[near],
+            distance=distance[near],
+        )
+
+    def _make_field(
+        self,
+        from_first: bool,
+        *,
+        vertices: Indices,
+        points: Array,
+        nearest: Array,
+        triangle: Indices,
+        distance: Array,
+    ) -> Field:
+        safe = np.where(distance > 0, distance, 1.0)[:, None]
+        if self.turns is None:
+            toward = np.where(distance[:, None] > 0, (nearest - points) / safe, 0.0)
+            place, at_place = points, toward
+        else:
+            # The nearest point is turned into the half plane of the vertex.
+            toward = _meridian_direction(points, nearest, points) / safe
+            on_fixed = self.turns != ("first" if from_first else "second")
+            place = points if on_fixed else nearest
+            at_place = toward if on_fixed else _meridian_direction(points, nearest, place) / safe
+            toward = np.where(distance[:, None] > 0, toward, 0.0)
+            at_place = np.where(distance[:, None] > 0, at_place, 0.0)
+        sign = 1.0 if from_first else -1.0
+        return Field(
+            from_first,
+            vertices,
+            distance,
+            toward,
+            triangle,
+            nearest,
+            Places(place, sign * at_place),
+        )
+
+
+def turning_side(first: PlacedPart, second: PlacedPart) -> str | None:
+    """Return which of two parts turns against the other, or None if they move alike."""
+    one, two = first.motion is Motion.TURNS, second.motion is Motion.TURNS
+    if one == two:
+        return None
+    return "first" if one else "second"
+
+
+def _meridian_direction(points: Array, nearest: Array, azimuth_of: Array) -> Array:
+    """Return nearest − points in (r, z), laid into the half plane of a third set of points."""
+    dr = np.hypot(nearest[:, 0], nearest[:, 1]) - np.hypot(points[:, 0], points[:, 1])
+    radius = np.hypot(azimuth_of[:, 0], azimuth_of[:, 1])
+    safe = np.where(radius > 0, radius, 1.0)
+    cosine = np.where(radius > 0, azimuth_of[:, 0] / safe, 1.0)
+    sine = np.where(radius > 0, azimuth_of[:, 1] / safe, 0.0)
+    return np.stack([dr * cosine, dr * sine, nearest[:, 2] - points[:, 2]], axis=1)
