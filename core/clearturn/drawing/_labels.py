@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from clearturn.drawing.dimension import TAIL_MM, label_size, outside, tail_end
 from clearturn.drawing.lettering import text_width
 from clearturn.drawing.model import XY, Dimension, Text, Tone
 from clearturn.drawing.placing import Room
 
-_TRIES = 160
+Floats = NDArray[np.float64]
+
+_TRIES = 1500
+_MARK = 4.0  # weight of labels, arrows and leaders against 1 for an outline
 _AIR_MM = 1.2
 
 
@@ -29,102 +33,92 @@ class Label:
     tone: Tone
 
 
-def place_labels(labels: Sequence[Label], room: Room, borders: shapely.Geometry) -> list[Dimension]:
+def place_labels(labels: Sequence[Label], room: Room) -> list[Dimension]:
     """Return the dimensions with their shelves on free paper.
 
     Each label takes the free box with the shortest leader, counted longer where it crosses an
-    outline or lies on a part; what is placed is taken for those that follow.
+    outline, runs over another label or turns back on itself; what is placed is taken for those
+    that follow.
     """
-    shapely.prepare(borders)
     for label in labels:
         u = np.subtract(label.second, label.first)
         length = float(np.hypot(*u)) or 1.0
-        u = u / length * (TAIL_MM + 0.5)
+        u = u / length * (TAIL_MM - 0.8)
         arrows = shapely.LineString([np.subtract(label.first, u), np.add(label.second, u)])
-        room.take(shapely.buffer(arrows, 0.8))
+        room.take(shapely.buffer(arrows, 0.6), _MARK)
     out: list[Dimension] = []
-    leaders: list[shapely.Geometry] = []
     for label in labels:
-        made, leader = _best(label, room, borders, leaders)
+        made = _best(label, room)
         out.append(made)
-        leaders.append(leader)
         wide, up, down = label_size(made)
-        left = min(made.elbow[0], made.elbow[0] + made.shelf_mm)
-        room.take_box((left - _AIR_MM, made.elbow[1] - down - _AIR_MM),
-                      (left + wide + _AIR_MM, made.elbow[1] + up + _AIR_MM))  # fmt: skip
-        room.take(shapely.buffer(leader, 0.4))
+        left, shelf = min(made.elbow[0], made.elbow[0] + made.shelf_mm), made.elbow[1]
+        room.take_box(
+            (left - _AIR_MM, shelf - down - _AIR_MM), (left + wide + _AIR_MM, shelf + up + _AIR_MM),
+            _MARK,
+        )  # fmt: skip
+        end = tail_end(made.first, made.second) if outside(made) else made.second
+        room.take(shapely.buffer(shapely.LineString([end, made.elbow]), 0.3), _MARK)
     return out
 
 
-def _best(
-    label: Label, room: Room, borders: shapely.Geometry, leaders: list[shapely.Geometry]
-) -> tuple[Dimension, shapely.Geometry]:
-    draft = Dimension(label.first, label.second, label.second, 1.0, label.value, label.deviation,
-                      label.notes, tone=label.tone)  # fmt: skip
+def _best(label: Label, room: Room) -> Dimension:
+    draft = Dimension(
+        label.first, label.second, label.second, 1.0, label.value, label.deviation, label.notes,
+        tone=label.tone,
+    )  # fmt: skip
     wide, up, down = label_size(draft)
-    x, y, under = room.costs((wide + 2 * _AIR_MM, up + down + 2 * _AIR_MM))
     middle = np.add(label.first, label.second) / 2
-    if x.size == 0 or not np.isfinite(under).any():  # no room at all: beside the gap
+    left, low, rough = _candidates(room, middle, (wide, up + down))
+    if len(left) == 0:  # no room at all: beside the gap
         elbow = (float(middle[0]) + 10.0, float(middle[1]) + 10.0)
-        return _with(draft, label, elbow, wide), shapely.LineString([middle, elbow])
+        return replace(draft, elbow=elbow, shelf_mm=wide)
+    best: tuple[float, Dimension] | None = None
+    for ends in ((label.first, label.second), (label.second, label.first)):
+        start = np.array(tail_end(*ends) if outside(draft) else ends[1])
+        for right in (False, True):
+            elbows = np.stack([left + wide if right else left, low + down], axis=1)
+            runs = elbows - start
+            cost = rough + np.hypot(runs[:, 0], runs[:, 1]) + 3.0 * room.crossed(start, elbows)
+            cost += 8.0 * _sharpness(ends, runs)
+            # A leader must not run through its own label: it comes from the shelf's outer side.
+            wrong = runs[:, 0] > -0.5 if right else runs[:, 0] < 0.5
+            inside = (start[0] > left - 0.5) & (start[0] < left + wide + 0.5)
+            cost += 60.0 * np.where(inside, runs[:, 1] > 0, wrong)
+            i = int(np.argmin(cost))
+            if best is None or cost[i] < best[0]:
+                made = replace(
+                    draft, first=ends[0], second=ends[1], shelf_mm=-wide if right else wide,
+                    elbow=(float(elbows[i, 0]), float(elbows[i, 1])),
+                )  # fmt: skip
+                best = (float(cost[i]), made)
+    assert best is not None
+    return best[1]
+
+
+def _candidates(room: Room, middle: Floats, size: XY) -> tuple[Floats, Floats, Floats]:
+    """Return lower left corners of free boxes and a cost of each: far off, or on a part."""
+    wide, high = size
+    x, y, under = room.costs((wide + 2 * _AIR_MM, high + 2 * _AIR_MM))
+    x, y = x + _AIR_MM, y + _AIR_MM
     far = np.hypot(
         np.maximum(np.maximum(x - middle[0], middle[0] - x - wide), 0),
-        np.maximum(np.maximum(y - middle[1], middle[1] - y - up - down), 0),
+        np.maximum(np.maximum(y - middle[1], middle[1] - y - high), 0),
     )
-    rough = np.where(np.isfinite(under), far + 0.6 * under, np.inf).ravel()
+    rough = (far + 0.6 * under).ravel()
     order = np.argsort(rough, kind="stable")
-    spread = order[np.isfinite(rough[order])]
-    # the best ones lie side by side; take some farther down the list as well
-    picked = np.unique(np.linspace(0, len(spread) - 1, _TRIES).astype(int))
-    near = spread[np.unique(np.concatenate([np.arange(min(40, len(spread))), picked]))]
-    best: tuple[float, Dimension, shapely.Geometry] | None = None
-    for i in near:
-        left, low = float(x.flat[i]) + _AIR_MM, float(y.flat[i]) + _AIR_MM
-        shelf_y = low + down
-        for flip in (False, True):
-            ends = (label.second, label.first) if flip else (label.first, label.second)
-            start = tail_end(*ends) if outside(draft) else ends[1]
-            for elbow, run in (((left, shelf_y), wide), ((left + wide, shelf_y), -wide)):
-                leader = shapely.LineString([start, elbow])
-                cost = (
-                    rough[i]
-                    + leader.length
-                    + 4.0 * _crossings(leader, borders)
-                    + 30.0 * sum(leader.crosses(other) for other in leaders)
-                    + 6.0 * _sharpness(ends, start, elbow)
-                )
-                if _through(start, elbow, left, wide, low, up + down):
-                    cost += 60.0
-                if best is None or cost < best[0]:
-                    made = Dimension(ends[0], ends[1], elbow, run, label.value, label.deviation,
-                                     label.notes, tone=label.tone)  # fmt: skip
-                    best = (cost, made, leader)
-    assert best is not None
-    return best[1], best[2]
+    order = order[np.isfinite(rough[order])]
+    # The best ones lie side by side; take some farther down the list as well.
+    spread = np.linspace(0, max(0, len(order) - 1), _TRIES).astype(int)
+    few = order[np.unique(np.concatenate([np.arange(min(40, len(order))), spread]))[: len(order)]]
+    return x.ravel()[few], y.ravel()[few], rough[few]
 
 
-def _with(draft: Dimension, label: Label, elbow: XY, wide: float) -> Dimension:
-    return Dimension(draft.first, draft.second, elbow, wide, label.value, label.deviation,
-                     label.notes, tone=label.tone)  # fmt: skip
-
-
-def _crossings(leader: shapely.Geometry, borders: shapely.Geometry) -> int:
-    if not shapely.intersects(borders, leader):
-        return 0
-    return len(shapely.get_parts(shapely.intersection(borders, leader)))
-
-
-def _sharpness(ends: tuple[XY, XY], start: XY, elbow: XY) -> float:
+def _sharpness(ends: tuple[XY, XY], runs: Floats) -> Floats:
     """Return 0 for a leader that runs on straight, 2 for one that turns back on itself."""
-    u, v = np.subtract(ends[1], ends[0]), np.subtract(elbow, start)
-    lengths = float(np.hypot(*u) * np.hypot(*v))
-    return 1.0 - float(u @ v) / lengths if lengths > 0 else 0.0
-
-
-def _through(start: XY, elbow: XY, left: float, wide: float, low: float, high: float) -> bool:
-    """Return whether the leader runs through its own label."""
-    box = shapely.box(left + 0.2, low, left + wide - 0.2, low + high)
-    return bool(shapely.LineString([start, elbow]).intersection(box).length > 0.5)
+    u = np.subtract(ends[1], ends[0])
+    lengths = np.hypot(*u) * np.hypot(runs[:, 0], runs[:, 1])
+    turn: Floats = 1.0 - (runs @ u) / np.maximum(lengths, 1e-9)
+    return turn
 
 
 def name_inside(name: str, free: shapely.Geometry, room: Room) -> Text | None:

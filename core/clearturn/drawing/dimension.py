@@ -11,7 +11,7 @@ from clearturn.drawing.model import XY, Dimension, Fill, Layer, Line, Text, Tone
 ARROW_MM = 2.4
 _ARROW_HALF_MM = 0.42  # about 20° of opening
 _THIN_MM = 0.18
-VALUE_MM = 4.2
+VALUE_MM = 3.8
 NOTE_MM = 2.4
 NOTE_STEP_MM = 3.3
 TAIL_MM = 6.0

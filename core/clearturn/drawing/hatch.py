@@ -1,7 +1,8 @@
 """Hatching of places below the requirement.
 
-Cut material is hatched with unbroken lines at 45°; a place that is too tight is no material.  It gets
-short strokes, staggered from row to row, at a steeper angle and in the alert tone.
+Cut material is hatched with unbroken lines at 45°; a place that is too tight is no material.  It
+gets short strokes across it, like rungs, staggered from row to row where it is wide, in the alert
+tone.
 """
 
 from __future__ import annotations
@@ -13,33 +14,47 @@ import shapely
 
 from clearturn.drawing.model import XY, Layer, Line, Tone
 
-_SPACING_MM = 1.0
+_SPACING_MM = 0.9
 _STROKE_MM = 1.5
 _GAP_MM = 0.8
-_ANGLE_DEG = 65.0
+_SLANT_DEG = 62.0
 
 
 def hatch_lines(area: shapely.Geometry, tone: Tone = Tone.ALERT) -> list[Line]:
     """Return the strokes that fill an area of the paper (shapely geometry, mm)."""
-    if area.is_empty:
-        return []
+    out: list[Line] = []
+    for part in shapely.get_parts(area):
+        if part.geom_type == "Polygon" and not part.is_empty:
+            out += _strokes(part, _long_direction(part) + _SLANT_DEG, tone)
+    return out
+
+
+def _long_direction(area: shapely.Geometry) -> float:
+    """Return the direction of the area's length, degrees in −90 … 90."""
+    corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(area))
+    if len(corners) < 4:
+        return 0.0
+    sides = corners[1:3] - corners[:2]
+    side = sides[int(np.argmax(np.hypot(sides[:, 0], sides[:, 1])))]
+    angle = math.degrees(math.atan2(side[1], side[0]))
+    return (angle + 90.0) % 180.0 - 90.0
+
+
+def _strokes(area: shapely.Geometry, angle_deg: float, tone: Tone) -> list[Line]:
+    cos, sin = math.cos(math.radians(angle_deg)), math.sin(math.radians(angle_deg))
     low_x, low_y, high_x, high_y = area.bounds
-    cos, sin = math.cos(math.radians(_ANGLE_DEG)), math.sin(math.radians(_ANGLE_DEG))
-    # rows across the strokes, anchored to the paper so that neighbouring areas match
     corners = np.array([(low_x, low_y), (low_x, high_y), (high_x, low_y), (high_x, high_y)])
     across = corners @ np.array([-sin, cos])
     along = corners @ np.array([cos, sin])
-    strokes = []
     period = _STROKE_MM + _GAP_MM
-    for row in range(math.floor(across.min() / _SPACING_MM), math.ceil(across.max() / _SPACING_MM)):
-        first = math.floor(along.min() / period) - 1
-        for step in range(first, math.ceil(along.max() / period) + 1):
-            start = (step + 0.5 * (row % 2)) * period
-            ends = np.array([start, start + _STROKE_MM])
-            x = ends * cos - row * _SPACING_MM * sin
-            y = ends * sin + row * _SPACING_MM * cos
-            strokes.append(shapely.LineString(np.stack([x, y], axis=1)))
-    cut = shapely.get_parts(shapely.intersection(np.array(strokes), area))
+    rows = np.arange(math.floor(across.min() / _SPACING_MM), math.ceil(across.max() / _SPACING_MM))
+    steps = np.arange(math.floor(along.min() / period) - 1, math.ceil(along.max() / period) + 1)
+    row, step = (grid.ravel() for grid in np.meshgrid(rows, steps, indexing="ij"))
+    start = (step + 0.5 * (row % 2)) * period
+    ends = np.stack([start, start + _STROKE_MM], axis=1)
+    aside = (row * _SPACING_MM)[:, None]
+    strokes = np.stack([ends * cos - aside * sin, ends * sin + aside * cos], axis=-1)
+    cut = shapely.intersection(shapely.linestrings(strokes), area)
     return [
         Line(_points(piece), Layer.BELOW, 0.2, tone)
         for piece in shapely.get_parts(cut)

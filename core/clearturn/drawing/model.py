@@ -54,7 +54,7 @@ class Dash(StrEnum):
 DASHES: dict[Dash, tuple[float, ...]] = {
     Dash.SOLID: (),
     Dash.DASHED: (2.0, 1.0),
-    Dash.CHAIN: (6.0, 1.0, 0.6, 1.0),
+    Dash.CHAIN: (4.0, 0.8, 0.5, 0.8),
 }
 
 
@@ -224,7 +224,7 @@ def _tuples(value: Any) -> Any:
 
 def _mark(data: dict[str, Any]) -> Mark:
     enums = {"layer": Layer, "tone": Tone, "dash": Dash}
-    values = {
+    values: dict[str, Any] = {
         key: enums[key](value) if key in enums else _tuples(value)
         for key, value in data.items()
         if key != "kind"

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -179,7 +180,7 @@ def _within(field: Floats, start: Floats, step: float, level: float) -> shapely.
     ).filled(-1.0, level)
     polygons = []
     for points, offsets in zip(*made, strict=True):
-        rings = [points[a:b] for a, b in zip(offsets[:-1], offsets[1:], strict=True)]
+        rings = [points[a:b] for a, b in pairwise(offsets)]
         polygons.append(shapely.Polygon(rings[0], [ring for ring in rings[1:] if len(ring) > 3]))
     return shapely.make_valid(shapely.MultiPolygon(polygons))
 

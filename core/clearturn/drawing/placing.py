@@ -29,7 +29,11 @@ class Room:
         self._taken = np.zeros(self._shape, dtype=np.float64)
 
     def take(self, shape: shapely.Geometry, weight: float = 1.0) -> None:
-        """Mark a shape as taken; a label may lie on a weight below 1 but had better not."""
+        """Mark a shape as taken.
+
+        A label may lie on a weight below 1 but had better not; a leader may cross anything, at
+        its weight.
+        """
         if shape.is_empty:
             return
         rows, columns = self._shape
@@ -41,9 +45,31 @@ class Room:
         inside = shapely.contains_xy(grown, xx, yy)
         self._taken[inside] = np.maximum(self._taken[inside], weight)
 
-    def take_box(self, low: tuple[float, float], high: tuple[float, float]) -> None:
+    def take_box(
+        self, low: tuple[float, float], high: tuple[float, float], weight: float = 1.0
+    ) -> None:
         """Mark a box as taken."""
-        self.take(shapely.box(low[0], low[1], high[0], high[1]))
+        self.take(shapely.box(low[0], low[1], high[0], high[1]), weight)
+
+    def crossed(self, start: NDArray[np.float64], ends: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return the length times weight that straight lines from one place run over, mm.
+
+        Parameters
+        ----------
+        start : (2,) ndarray
+        ends : (n, 2) ndarray
+        """
+        rows, columns = self._shape
+        longest = float(np.hypot(*(ends - start).T).max(initial=0.0))
+        count = max(2, math.ceil(longest / (0.7 * _CELL_MM)))
+        t = (np.arange(count) + 0.5) / count
+        p = start + t[None, :, None] * (ends - start)[:, None, :]
+        j = np.floor((p[..., 0] - self._x0) / _CELL_MM).astype(int)
+        i = np.floor((p[..., 1] - self._y0) / _CELL_MM).astype(int)
+        on = (i >= 0) & (i < rows) & (j >= 0) & (j < columns)
+        weight = np.where(on, self._taken[np.clip(i, 0, rows - 1), np.clip(j, 0, columns - 1)], 0.0)
+        out: NDArray[np.float64] = weight.mean(axis=1) * np.hypot(*(ends - start).T)
+        return out
 
     def costs(self, size: tuple[float, float]) -> tuple[NDArray[np.float64], ...]:
         """Return the lower left corners of every box of a size, and what lies under it.
@@ -60,7 +86,7 @@ class Room:
             empty = np.zeros((0, 0))
             return empty, empty, empty
         hard = _box_sums((self._taken >= 1.0).astype(float), high, wide)
-        soft = _box_sums(self._taken, high, wide) * _CELL_MM**2
+        soft = _box_sums(np.minimum(self._taken, 1.0), high, wide) * _CELL_MM**2
         y, x = np.mgrid[0 : hard.shape[0], 0 : hard.shape[1]]
         under = np.where(hard > 0.5, np.inf, soft)
         return self._x0 + _CELL_MM * x, self._y0 + _CELL_MM * y, under

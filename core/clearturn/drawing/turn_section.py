@@ -29,7 +29,8 @@ TONES = {Motion.TURNS: Tone.TURNS, Motion.FIXED: Tone.FIXED, Motion.POSED: Tone.
 # What lies in front: what the engineer looks at covers what it is mounted to.
 _DEPTH = {"knuckle": 1, "bearing housing": 2, "wheel": 4, "barrel": 4, "spokes": 4, "hub": 5,
           "studs": 5, "rotor": 6, "bracket": 7, "caliper": 8}  # fmt: skip
-_SIDE_MM = 30.0  # room for labels left and right of the outlines
+_FAR_MM = 12.0  # margins beyond it are not dimensioned once two gaps are
+_SIDE_MM = 31.0  # room for labels left and right of the outlines
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +43,7 @@ def turn_section(
     parts: Sequence[PlacedPart],
     pairs: Sequence[PairResult],
     *,
-    size_mm: tuple[float, float] = (180.0, 135.0),
+    size_mm: tuple[float, float] = (180.0, 150.0),
     most_dimensions: int = 6,
     resolution_mm: float = 0.12,
     progress: Progress | None = None,
@@ -129,7 +130,9 @@ def _chosen(pairs: Sequence[PairResult], most: int) -> list[PairResult]:
     """Return the pairs to dimension: those that do not clear, then the least margins."""
     shown = [p for p in pairs if _ends(p) is not None and _value(p) is not None]
     shown.sort(key=lambda p: (p.verdict is Verdict.CLEARS, p.margin_mm))
-    return shown[:most]
+    # A pair that is far from mattering would only be in the way; the gap list has them all.
+    near = [p for i, p in enumerate(shown) if i < 2 or p.margin_mm <= _FAR_MM]
+    return near[:most]
 
 
 def _ends(pair: PairResult) -> tuple[np.ndarray, np.ndarray] | None:
@@ -197,11 +200,15 @@ def _below(drawn: list[_Drawn], pairs: Sequence[PairResult], frame: Frame) -> li
         places = [(p.z_mm, p.r_mm) for p in pair.places] or [tuple((ends[0] + ends[1]) / 2)]
         spots = shapely.MultiPoint([frame.to_paper(float(z), float(r)) for z, r in places])
         kept = shapely.MultiPolygon(
-            [p for p in polygons(area) if p.distance(spots) <= half + 0.5 and p.area > 0.02]
+            [p for p in polygons(area) if p.distance(spots) <= half + 0.5 and _visible(p)]
         )
         out += hatch_lines(kept)
         out += strokes(shapely.boundary(kept), Layer.BELOW, 0.25, Tone.ALERT)
     return out
+
+
+def _visible(area: shapely.Geometry) -> bool:
+    return bool(2 * area.area > 0.08 * area.length)  # about 0.08 mm wide on the paper
 
 
 def _axis(frame: Frame) -> list[Mark]:
@@ -229,16 +236,15 @@ def _texts(drawn: list[_Drawn], pairs: list[PairResult], frame: Frame) -> list[M
         first, second = (frame.to_paper(float(z), float(r)) for z, r in ends)
         bad = pair.verdict is Verdict.FAILS
         notes = (
-            f"{pair.first} – {pair.second}, {number(pair.required_mm, 1)} asked",
-            f"{pair.verdict} · clock {number(pair.clock_deg, 0)}° · r {number(pair.r_mm, 1)}"
-            f" · z {number(pair.z_mm, 1)}",
+            f"{pair.first} – {pair.second}",
+            f"{number(pair.required_mm, 1)} asked · {pair.verdict}",
+            f"{number(pair.clock_deg, 0)}° · r {number(pair.r_mm, 1)} · z {number(pair.z_mm, 1)}",
         )
         labels.append(
             Label(first, second, number(value, 2), f"±{number(pair.expanded_uncertainty_mm, 2)}",
                   notes, Tone.ALERT if bad else Tone.INK)
         )  # fmt: skip
-    borders = shapely.union_all([shapely.boundary(item.area) for item in drawn])
-    placed: list[Mark] = list(place_labels(labels, room, borders))
+    placed: list[Mark] = list(place_labels(labels, room))
     return placed + _names(drawn, room)
 
 
