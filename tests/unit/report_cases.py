@@ -24,7 +24,21 @@ from clearturn.envelope import (
 from clearturn.envelope.boxes import radial_box
 from clearturn.findings import Finding
 from clearturn.gap.model import Gap, Interference, Interval, State
-from clearturn.job.model import FORMAT, Axle, Corner, Job, MeshFile, Part, Scan, SignOff
+from clearturn.job.model import (
+    FORMAT,
+    Axle,
+    BalanceWeights,
+    Band,
+    Corner,
+    Job,
+    MeshFile,
+    PairRule,
+    Part,
+    Requirements,
+    Scan,
+    Seat,
+    SignOff,
+)
 from clearturn.mesh import join
 from clearturn.result import (
     Allowance,
@@ -73,6 +87,10 @@ def job(name: str = "Aurel 4, front left, kit K350-six", **changes: object) -> J
             Scan("wheel", "scans/wheel_scan.stl", WHEEL_SHA),
         ),
         parts=(Part("hose clip", "other", "fixed", mesh=MeshFile("clip.step", SHA[::-1])),),
+        weights=BalanceWeights("not in band", -60.0, -10.0),
+        seats=(Seat("caliper on lugs", "caliper", "knuckle", Band(r_from_mm=140.0)),),
+        pairs=(PairRule("rotor", "knuckle", "the shield stands between them", judged=False),),
+        requirements=Requirements(caliper_spokes_mm=3.5),
     )
     base = Job(
         FORMAT, 1, name,

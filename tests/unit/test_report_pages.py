@@ -190,6 +190,13 @@ def test_sheet_of_a_failing_pair_shows_its_sum_as_in_result_json(
             assert effect in text
 
 
+def test_interference_is_described_on_its_sheet(written: dict[str, ReportFiles]) -> None:
+    text = _flat(" ".join(pages_of(written["many"])))
+    assert "interfering: the surfaces cross, 1.40 to 1.80 mm deep" in text
+    text = _flat(" ".join(pages_of(written["unknowns"])))
+    assert "the surfaces cross, depth unknown, the surfaces are open" in text
+
+
 def test_report_says_all_it_has_to(written: dict[str, ReportFiles]) -> None:
     result = cases.demo()
     text = _flat(" ".join(pages_of(written["demo"])))
@@ -206,6 +213,11 @@ def test_report_says_all_it_has_to(written: dict[str, ReportFiles]) -> None:
         "Local codes and type approval",
         "common practice, no source",
         "bearing out before turning",
+        "z −60.0 to −10.0 of the wheel is declared free of balance weights",
+        "takes up to 4.50 mm off a gap",
+        "caliper on lugs",
+        "rotor – knuckle not judged: the shield stands between them",
+        "caliper spokes 3.50 mm (else 4.00)",
         *(b.source for b in result.pairs[0].budget),
         *(a.source for a in result.pairs[0].allowances),
         *(f.text for f in result.findings),
@@ -390,7 +402,7 @@ def test_scale_is_the_first_round_one_that_fits(size: tuple[float, float], scale
     assert scale_for(Size(*size), Size(175.0, 200.0)) == scale
 
 
-def test_further_sections_stand_before_the_files(tmp_path: Path) -> None:
+def test_further_sections_stand_before_what_the_job_declares(tmp_path: Path) -> None:
     def brake_balance(context: Context) -> Section:
         return Section("Brake balance", (Paragraph(f"Of {context.result.job.name}."),))
 
@@ -401,7 +413,7 @@ def test_further_sections_stand_before_the_files(tmp_path: Path) -> None:
         cases.demo(), tmp_path, more_sections=(brake_balance, nothing), written_at=WHEN
     )
     text = _flat(" ".join(pages_of(files)))
-    at = [text.index(t) for t in ("UNCERTAINTY", "BRAKE BALANCE", "FILES AND PARTS")]
+    at = [text.index(t) for t in ("UNCERTAINTY", "BRAKE BALANCE", "DECLARED IN THE JOB")]
     assert at == sorted(at)
     assert "Of Aurel 4, front left, kit K350-six." in text
 

@@ -134,8 +134,10 @@ class ChildPictureMaker:
         """Return the pictures of `pairs`; raises only `clearturn.errors.Cancelled`."""
         from clearturn.report import Pictures
 
-        if not pairs or not result.parts:
+        if not pairs:
             return Pictures()
+        if not result.parts:
+            return Pictures(missing=_sentence("the result holds no part to draw"))
         if importlib.util.find_spec("vtkmodules") is None:
             return Pictures(missing=_sentence("the packages that draw them are not installed"))
         try:

@@ -17,6 +17,7 @@ from clearturn.report.names import (
     shown_pairs,
 )
 from clearturn.report.sections import SECTIONS
+from clearturn.report.sections.declared import declared
 from clearturn.report.sections.pairs import cure_text
 from clearturn.result import CheckResult, HubResult, PairResult, Verdict
 
@@ -162,16 +163,18 @@ def build_report(context: Context, more_sections: Sequence[SectionMaker] = ()) -
     ----------
     context : Context
     more_sections : sequence of SectionMaker
-        Further sections, set before the files and parts.
+        Further sections, set before what the job declares.
     """
     result = context.result
     card = job_card(result.job)
     makers = [*SECTIONS]
-    at = next(k for k, maker in enumerate(makers) if maker.__name__ == "files_and_parts")
+    at = makers.index(declared)
     makers[at:at] = more_sections
     made = [maker(context) for maker in makers]
     sections: tuple[Section, ...] = tuple(section for section in made if section is not None)
-    corner = card.corners[0].split(", mirrored")[0] if card.corners else ""
+    corner = figures.words(len(card.corners), "corner") if card.corners else ""
+    if len(card.corners) == 1:
+        corner = card.corners[0].split(", mirrored")[0]
     return Report(
         title=TITLE,
         job=foreign(card.name, 90),

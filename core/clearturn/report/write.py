@@ -73,7 +73,7 @@ def write_report(
         environment's SOURCE_DATE_EPOCH (seconds, a common convention for repeatable files), else
         now.
     more_sections : sequence of SectionMaker
-        Further sections, set before the files and parts.
+        Further sections, set before what the job declares.
     progress : Progress, optional
 
     Raises

@@ -9,6 +9,7 @@ from __future__ import annotations
 from clearturn.report.blocks import SectionMaker
 from clearturn.report.sections.before_driving import before_driving
 from clearturn.report.sections.cautions import cautions, signatures
+from clearturn.report.sections.declared import declared
 from clearturn.report.sections.gaps import gap_list
 from clearturn.report.sections.hub import hub_diameters
 from clearturn.report.sections.pairs import pair_sheets
@@ -23,6 +24,7 @@ SECTIONS: tuple[SectionMaker, ...] = (
     pair_sheets,
     allowances,
     uncertainty,
+    declared,
     files_and_parts,
     datums,
     findings,

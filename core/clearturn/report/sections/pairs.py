@@ -86,10 +86,28 @@ def _facts(pair: PairResult) -> Facts:
         ("Judged as", Cell(f"{foreign(pair.kind, 48)}, {_motion(pair.motion)}")),
     ]
     if pair.gap.state is not State.APART:
-        rows.append(("State", Cell(str(pair.gap.state))))
+        rows.append(("State", Cell(_state(pair))))
     if pair.settle_by:
         rows.append(("To settle it", Cell(foreign(pair.settle_by))))
     return Facts(tuple(rows))
+
+
+def _state(pair: PairResult) -> str:
+    """Return "interfering: the surfaces cross, 1.40 to 1.80 mm deep"."""
+    inside = pair.gap.interference
+    if inside is None:
+        return str(pair.gap.state)
+    said = []
+    if inside.crossing:
+        said.append("the surfaces cross")
+    if inside.contained != "none":
+        said.append(inside.contained)
+    if inside.depth_mm is None:
+        said.append("depth unknown, the surfaces are open")
+    else:
+        low, high = figures.mm(inside.depth_mm.lower), figures.mm(inside.depth_mm.upper)
+        said.append(f"{low} to {high} mm deep")
+    return f"{pair.gap.state}: {', '.join(said)}"
 
 
 def _motion(motion: str) -> str:
