@@ -27,7 +27,7 @@ def fit_cone(
     robust : bool
         Start from a consensus and down-weight outliers (Tukey's weights).
     axis_hint : (3,) array_like, optional
-        A direction to try first for the axis.
+        About where the axis points; saves the search for it.
     least_arc_deg : float
         Shorter arcs are refused.
     correlation : bool

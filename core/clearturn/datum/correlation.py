@@ -95,7 +95,7 @@ def correlate(points: Array, rows: Array, values: Array) -> Correlation:
     n = len(points)
     pairs = _pairs(points, rows, values)
     parts = len(values) // n
-    inverse: Array = np.linalg.inv(rows.T @ rows)
+    inverse = np.linalg.inv(rows.T @ rows).astype(np.float64)
     return _solve(pairs, inverse, n, parts)
 
 

@@ -33,6 +33,7 @@ REFUSED_ARC_DEG = 8.0
 DOUBTED_ARC_DEG = 60.0
 FEW = 8  # fewer points than this are a sum on typed-in numbers: told of, not refused
 FEW_EFFECTIVE = 12.0  # below it the correlation cannot be told from the form
+EXACT = 1e-13  # rms, in units of the points' spread, that is rounding and no noise
 SMALL = 2000  # points up to which the last steps are taken by an orthogonal factorisation
 FLAT = 1e-9  # spread across relative to spread along below which points count as on one line
 
@@ -101,7 +102,7 @@ def fit_feature(result: type[F], kind: Kind, points: ArrayLike, options: Options
     _refuse_short_arc(kind, arc, len(given), options)
     units = np.where(_angles(kind), 1.0 / spread, 1.0)
     unit_covariance = _frozen(unit * np.outer(units, units))
-    tied = _correlation(used, shape) if options.correlation else None
+    tied = _correlation(used, shape, now) if options.correlation else None
     if tied is not None:
         unit = tied.factor
     covariance = _frozen(unit * np.outer(units, units) * (variance * spread**2))
@@ -210,8 +211,8 @@ def _robust_variance(kind: Kind, weighted: Sums) -> float:
     return psi_square / slope**2 * (n * parts / dof)
 
 
-def _correlation(used: Array, shape: Shape) -> Correlation | None:
-    if len(used) < LEAST_POINTS:
+def _correlation(used: Array, shape: Shape, now: Sums) -> Correlation | None:
+    if len(used) < LEAST_POINTS or now.sum_square < EXACT**2 * now.used:
         return None
     if len(used) > MOST_POINTS:
         # Every so many in the order given would follow scan lines: a fixed-seed draw does not.

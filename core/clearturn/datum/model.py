@@ -8,7 +8,7 @@ from typing import Any, ClassVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.stats import t as student
+from scipy.special import stdtrit
 
 from clearturn.datum.shape import Kind, Shape, residuals
 from clearturn.errors import FitProblem
@@ -176,7 +176,7 @@ class Fit:
     @property
     def coverage_factor(self) -> float:
         """What a standard uncertainty is multiplied by for an interval that holds 95 %."""
-        return float(student.ppf(0.975, self.dof))
+        return float(stdtrit(self.dof, 0.975))
 
     def residuals(self, points: ArrayLike) -> Vector:
         """Return the distance of every point from the feature.

@@ -52,11 +52,11 @@ def read_points(path: str | os.PathLike[str]) -> NDArray[np.float64]:
         raise FileProblem("this table holds no points", file=source.file, mend=_MEND)
     split = _separator(lines[first])
     columns, begin = _columns(source.file, lines, first, split)
+    if not any(_counts(line) for line in lines[begin:]):
+        raise FileProblem("this table holds no points", file=source.file, mend=_MEND)
     points = _fast(lines[begin:], columns, split)
     if points is None:
         points = _slow(source.file, lines, begin, columns, split)
-    if len(points) == 0:
-        raise FileProblem("this table holds no points", file=source.file, mend=_MEND)
     far = np.abs(points).max(axis=1) > LARGEST_MM
     if far.any() or not np.isfinite(points).all():
         points = _slow(source.file, lines, begin, columns, split)

@@ -272,7 +272,9 @@ def _axis_candidates(
     kind: Kind, sample: Array, robust: bool, rng: np.random.Generator, hints: list[Array]
 ) -> list[Shape]:
     _, rows = principal(sample)
-    directions = np.concatenate([np.reshape(hints, (-1, 3)), rows, half_sphere(DIRECTIONS)])
+    # A hint saves the search; the points' own directions stand by in case it is wrong.
+    search = half_sphere(DIRECTIONS if not hints else 0)
+    directions = np.concatenate([np.reshape(hints, (-1, 3)), rows, search])
     frames = np.stack([frame_along(direction) for direction in directions])
     found = np.full((len(frames), 5), np.inf)
     cone = kind is Kind.CONE
