@@ -212,8 +212,8 @@ def _seen(name: str, piece: str, middle: Array) -> NDArray[np.bool_]:
     if piece == "clamp":
         keep &= z > -231 + ragged
     if piece == "wheel":
-        tyre = (r > _brake_side(z) + 3.0) & (z > -146) & (z < 58)
-        keep &= ~(tyre & (_wave(middle, 60.0, 12) + 0.3 * ragged > -1.3))
+        tyre = (r > _brake_side(z) + 3.0) & (z > -154) & (z < 75)
+        keep &= ~(tyre & (_wave(middle, 60.0, 12) + 0.3 * ragged > -1.5))
         bolt = np.zeros(len(middle), dtype=bool)
         for k in range(5):
             centre = c.clock_point(56.0, c.WHEEL_BOLT_CLOCK + 72.0 * k, 0.0)
@@ -241,7 +241,7 @@ def _sheet(
 
 BENCH = {
     "knuckle": ((-150.0, -240.0, -236.5), (330.0, 300.0), 7.0, 1.0),
-    "wheel": ((-300.0, -70.0, 86.0), (260.0, 330.0), 10.0, -1.0),
+    "wheel": ((-300.0, -70.0, 86.0), (260.0, 330.0), 14.0, -1.0),
 }
 
 
