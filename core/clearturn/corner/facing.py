@@ -1,0 +1,83 @@
+"""Which side of an open scan a part is on, told from the surfaces at the closest place.
+
+A wheel is scanned where one can look; its shell stays open, and no winding number says what is
+inside.  But a scanned triangle knows its outer side.  Where both surfaces show their outer sides
+to each other at the closest approach, the room between them is air.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearturn.findings import Finding
+from clearturn.gap.model import Gap, State
+from clearturn.result import Motion, PlacedPart
+
+Vector = NDArray[np.float64]
+
+_ROUND_MM = 3.0  # normals are averaged over this: single scanned triangles tilt with the noise
+_ENOUGH = 6  # faces to average; a mesh with fewer there is a coarse one without noise
+_TOUCHES_MM = 1e-3
+_LEAST_COSINE = 0.3
+
+
+def settled_by_facing(gap: Gap, first: PlacedPart, second: PlacedPart) -> Gap:
+    """Return `gap` as apart if its sign is unknown and the surfaces face each other there.
+
+    Parameters
+    ----------
+    gap : Gap
+        Of the two parts in the hub frame; anything but "sign unknown" is returned as it is.
+    first, second : PlacedPart
+
+    Returns
+    -------
+    Gap
+        With the finding "sign-by-facing" in place of "sign-unknown", or `gap` itself.
+    """
+    lower = gap.gap_mm.lower
+    if gap.state is not State.SIGN_UNKNOWN or lower is None or lower <= 0:
+        return gap
+    direction = gap.direction
+    seen = _facing(first, gap.first_triangle, gap.first_point_mm, direction, gap)
+    met = _facing(second, gap.second_triangle, gap.second_point_mm, -direction, gap)
+    if min(seen, met) < _LEAST_COSINE:
+        return gap
+    finding = Finding(
+        "sign-by-facing",
+        "note",
+        f"a scan is open around {first.name} and {second.name}; that they are apart is taken from "
+        "their surfaces, which show their outer sides to each other at the closest place",
+    )
+    kept = tuple(one for one in gap.findings if one.code != "sign-unknown")
+    return replace(gap, state=State.APART, findings=(*kept, finding))
+
+
+def _facing(part: PlacedPart, triangle: int, point_mm: Vector, toward: Vector, gap: Gap) -> float:
+    """Return the cosine between `toward` and the part's outer side at a witness point."""
+    turned = part.motion is Motion.TURNS and gap.turn_angle_deg is not None
+    turn = _about_z(gap.turn_angle_deg or 0.0) if turned else np.eye(3)
+    home, toward = turn.T @ point_mm, turn.T @ toward
+    corners = part.mesh.corners
+    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    near = np.linalg.norm(corners.mean(axis=1) - home, axis=1) <= _ROUND_MM
+    if int(near.sum()) >= _ENOUGH:
+        mean = normals[near].sum(axis=0)
+        return float(mean @ toward / max(float(np.linalg.norm(mean)), 1e-300))
+    # At an edge or corner of a coarse mesh any of the faces that meet there may be the one seen.
+    low, high = corners.min(axis=1) - _TOUCHES_MM, corners.max(axis=1) + _TOUCHES_MM
+    touching = ((home >= low) & (home <= high)).all(axis=1)
+    unit = normals / np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-300)
+    height = np.abs(np.einsum("ij,ij->i", home - corners[:, 0], unit))
+    touching &= height <= _TOUCHES_MM
+    touching[triangle] = True
+    return float((unit[touching] @ toward).max())
+
+
+def _about_z(angle_deg: float) -> Vector:
+    c, s = math.cos(math.radians(angle_deg)), math.sin(math.radians(angle_deg))
+    return np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
