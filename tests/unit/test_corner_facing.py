@@ -56,12 +56,13 @@ def test_open_barrel_round_a_caliper_is_apart_when_its_inside_was_scanned(
 ) -> None:
     parts = (CALIPER, barrel(inward=True))
     first, second = parts[::-1] if swap else parts
-    if turning:
-        gap = turning_gap(first.mesh, second.mesh, turns="first" if swap else "second")
+    turns = ("first" if swap else "second") if turning else None
+    if turns is not None:
+        gap = turning_gap(first.mesh, second.mesh, turns=turns)
     else:
         gap = still_gap(first.mesh, second.mesh)
     assert gap.state is State.SIGN_UNKNOWN
-    settled = settled_by_facing(gap, first, second)
+    settled = settled_by_facing(gap, first.mesh, second.mesh, turns)
     assert settled.state is State.APART
     assert settled.gap_mm == gap.gap_mm
     # corner at (190, 30): its radius, and the wall's chords stand up to 0.032 mm inside 208
@@ -75,22 +76,22 @@ def test_barrel_that_turns_its_back_stays_unknown() -> None:
     parts = (CALIPER, barrel(inward=False))
     gap = turning_gap(parts[0].mesh, parts[1].mesh)
     assert gap.state is State.SIGN_UNKNOWN
-    assert settled_by_facing(gap, *parts) is gap
+    assert settled_by_facing(gap, parts[0].mesh, parts[1].mesh, "second") is gap
 
 
 def test_caliper_turned_inside_out_stays_unknown() -> None:
     inside_out = replace(CALIPER, mesh=Mesh(CALIPER.mesh.vertices, CALIPER.mesh.faces[:, ::-1]))
     parts = (inside_out, barrel(inward=True))
     gap = replace(turning_gap(parts[0].mesh, parts[1].mesh), state=State.SIGN_UNKNOWN)
-    assert settled_by_facing(gap, *parts) is gap
+    assert settled_by_facing(gap, parts[0].mesh, parts[1].mesh, "second") is gap
 
 
 def test_known_states_are_left_alone() -> None:
     other = PlacedPart("o", "other", Motion.FIXED, box((300, 0, 0), (310, 10, 10)), "t")
     gap = still_gap(CALIPER.mesh, other.mesh)
     assert gap.state is State.APART
-    assert settled_by_facing(gap, CALIPER, other) is gap
+    assert settled_by_facing(gap, CALIPER.mesh, other.mesh) is gap
     through = PlacedPart("p", "other", Motion.FIXED, box((180, 0, 0), (310, 10, 10)), "t")
     gap = still_gap(CALIPER.mesh, through.mesh)
     assert gap.state is State.INTERFERING
-    assert settled_by_facing(gap, CALIPER, through) is gap
+    assert settled_by_facing(gap, CALIPER.mesh, through.mesh) is gap

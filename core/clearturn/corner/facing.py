@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from clearturn.findings import Finding
 from clearturn.gap.model import Gap, State
-from clearturn.result import Motion, PlacedPart
+from clearturn.mesh import Mesh
 
 Vector = NDArray[np.float64]
 
@@ -25,14 +25,17 @@ _TOUCHES_MM = 1e-3
 _LEAST_COSINE = 0.3
 
 
-def settled_by_facing(gap: Gap, first: PlacedPart, second: PlacedPart) -> Gap:
+def settled_by_facing(gap: Gap, first: Mesh, second: Mesh, turns: str | None = None) -> Gap:
     """Return `gap` as apart if its sign is unknown and the surfaces face each other there.
 
     Parameters
     ----------
     gap : Gap
-        Of the two parts in the hub frame; anything but "sign unknown" is returned as it is.
-    first, second : PlacedPart
+        Of the two meshes in the hub frame; anything but "sign unknown" is returned as it is.
+    first, second : Mesh
+        The meshes the gap's triangles are counted in.
+    turns : {"first", "second"} or None
+        Which of them the gap turned about the z axis.
 
     Returns
     -------
@@ -42,9 +45,16 @@ def settled_by_facing(gap: Gap, first: PlacedPart, second: PlacedPart) -> Gap:
     lower = gap.gap_mm.lower
     if gap.state is not State.SIGN_UNKNOWN or lower is None or lower <= 0:
         return gap
-    direction = gap.direction
-    seen = _facing(first, gap.first_triangle, gap.first_point_mm, direction, gap)
-    met = _facing(second, gap.second_triangle, gap.second_point_mm, -direction, gap)
+    turn = _about_z(gap.turn_angle_deg or 0.0)
+    still = np.eye(3)
+    seen = _facing(
+        first, gap.first_triangle, gap.first_point_mm, gap.direction,
+        turn if turns == "first" else still,
+    )  # fmt: skip
+    met = _facing(
+        second, gap.second_triangle, gap.second_point_mm, -gap.direction,
+        turn if turns == "second" else still,
+    )  # fmt: skip
     if min(seen, met) < _LEAST_COSINE:
         return gap
     finding = Finding(
@@ -57,12 +67,10 @@ def settled_by_facing(gap: Gap, first: PlacedPart, second: PlacedPart) -> Gap:
     return replace(gap, state=State.APART, findings=(*kept, finding))
 
 
-def _facing(part: PlacedPart, triangle: int, point_mm: Vector, toward: Vector, gap: Gap) -> float:
-    """Return the cosine between `toward` and the part's outer side at a witness point."""
-    turned = part.motion is Motion.TURNS and gap.turn_angle_deg is not None
-    turn = _about_z(gap.turn_angle_deg or 0.0) if turned else np.eye(3)
+def _facing(mesh: Mesh, triangle: int, point_mm: Vector, toward: Vector, turn: Vector) -> float:
+    """Return the cosine between `toward` and the outer side of a mesh at a witness point."""
     home, toward = turn.T @ point_mm, turn.T @ toward
-    corners = part.mesh.corners
+    corners = mesh.corners
     normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     near = np.linalg.norm(corners.mean(axis=1) - home, axis=1) <= _ROUND_MM
     if int(near.sum()) >= _ENOUGH:

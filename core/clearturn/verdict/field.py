@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from clearturn.corner.facing import settled_by_facing
 from clearturn.gap import Gap, still_gap, surface_distances, turning_gap
 from clearturn.mesh import Mesh
 from clearturn.progress import Progress
@@ -84,16 +85,18 @@ class Pair:
         return cls(first.mesh, second.mesh, turning_side(first, second))
 
     def gap(self, progress: Progress | None = None) -> Gap:
-        """Return the certified gap."""
+        """Return the certified gap, an open scan's sign told by surfaces that face each other."""
         if self.turns is None:
-            return still_gap(self.first, self.second, tolerance_mm=TOLERANCE_MM, progress=progress)
-        return turning_gap(
-            self.first,
-            self.second,
-            turns=self.turns,  # type: ignore[arg-type]
-            tolerance_mm=TOLERANCE_MM,
-            progress=progress,
-        )
+            gap = still_gap(self.first, self.second, tolerance_mm=TOLERANCE_MM, progress=progress)
+        else:
+            gap = turning_gap(
+                self.first,
+                self.second,
+                turns=self.turns,  # type: ignore[arg-type]
+                tolerance_mm=TOLERANCE_MM,
+                progress=progress,
+            )
+        return settled_by_facing(gap, self.first, self.second, self.turns)
 
     def with_meshes(self, first: Mesh | None = None, second: Mesh | None = None) -> Pair:
         """Return the pair with one or both meshes replaced."""
