@@ -1,0 +1,225 @@
+"""Changes that may clear a pair: what each moves, how far, and what it costs elsewhere."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearturn.job.judging import VerdictSettings
+from clearturn.mesh import Mesh
+from clearturn.result import PlacedPart
+from clearturn.verdict.places import clock_of
+
+Array = NDArray[np.float64]
+Move = Callable[[Array, float], Array]
+
+WHEEL_KINDS = ("wheel", "barrel", "spokes")
+CALIPER_KINDS = ("caliper", "bracket")
+RIM_STEP_MM = 25.4
+"""From one size code to the next specified rim diameters grow by this (ISO 4000-2, from 17 up)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One way to change a corner by an amount s ≥ 0.
+
+    Attributes
+    ----------
+    word : str
+        The contract's word for it.
+    most_mm : float
+        Greatest amount looked for.
+    moves : mapping of str to callable
+        By part name: points (n, 3) and s to moved points.
+    removes_only : bool
+        Whether it only takes material away, so that no gap can shrink.
+    sign : float
+        Of the amount reported: a rotor offset may go either way.
+    steps_mm : tuple of float
+        Amounts that can be had, ascending; empty if any.
+    note : str
+        What exactly is changed, for the side effects.
+    """
+
+    word: str
+    most_mm: float
+    moves: Mapping[str, Move]
+    removes_only: bool = False
+    sign: float = 1.0
+    steps_mm: tuple[float, ...] = ()
+    note: str = ""
+
+    def mesh(self, name: str, mesh: Mesh, amount_mm: float) -> Mesh:
+        """Return a part's mesh with the change made; the mesh itself if it does not move."""
+        move = self.moves.get(name)
+        if move is None or amount_mm == 0:
+            return mesh
+        return Mesh(move(mesh.vertices, amount_mm), mesh.faces, mesh.name)
+
+
+def changes_for(
+    target: tuple[PlacedPart, PlacedPart],
+    direction: Array,
+    parts: Sequence[PlacedPart],
+    settings: VerdictSettings,
+) -> tuple[Change, ...]:
+    """Return the changes that could help a pair.
+
+    Parameters
+    ----------
+    target : (PlacedPart, PlacedPart)
+        The pair to clear.
+    direction : (3,) ndarray
+        Unit vector from first to second at its closest place.
+    parts : sequence of PlacedPart
+        All parts of the corner.
+    settings : VerdictSettings
+    """
+    limits = settings.cures
+    wheel = _wheel_names(parts, settings)
+    caliper = [p for p in parts if p.kind == "caliper"]
+    carried = [p.name for p in parts if p.kind in CALIPER_KINDS]
+    rotor = [p.name for p in parts if p.kind == "rotor"]
+    names = {target[0].name, target[1].name}
+    has_wheel, has_rotor = bool(names & set(wheel)), bool(names & set(rotor))
+    on_caliper = bool(names & {p.name for p in caliper})
+    found: list[Change] = []
+    if has_wheel and limits.spacer_most_mm > 0:
+        found.append(
+            Change("spacer", limits.spacer_most_mm, dict.fromkeys(wheel, _along_z(1.0)),
+                   steps_mm=tuple(sorted(limits.spacers_mm)))
+        )  # fmt: skip
+    if has_wheel and on_caliper and caliper:
+        found += _caliper_changes(target, direction, caliper, settings)
+    if (has_rotor or on_caliper) and rotor and limits.rotor_offset_most_mm > 0:
+        found += [_offset(rotor, carried, settings, sense) for sense in (1.0, -1.0)]
+    if (has_rotor or (on_caliper and has_wheel)) and rotor and limits.smaller_rotor_most_mm > 0:
+        found.append(_smaller(rotor, caliper, parts, settings))
+    barrels = [p.name for p in parts if p.kind == "barrel"]
+    if on_caliper and names & set(barrels):
+        found.append(
+            Change("larger wheel", 3 * RIM_STEP_MM, dict.fromkeys(barrels, _outward),
+                   steps_mm=(RIM_STEP_MM, 2 * RIM_STEP_MM, 3 * RIM_STEP_MM),
+                   note="the same barrel on a rim so much larger; the real wheel must be scanned")
+        )  # fmt: skip
+    return tuple(found)
+
+
+def _wheel_names(parts: Sequence[PlacedPart], settings: VerdictSettings) -> list[str]:
+    return [p.name for p in parts if p.name in settings.wheel_parts or p.kind in WHEEL_KINDS]
+
+
+def _caliper_changes(
+    target: tuple[PlacedPart, PlacedPart],
+    direction: Array,
+    caliper: Sequence[PlacedPart],
+    settings: VerdictSettings,
+) -> list[Change]:
+    limits = settings.cures
+    names = [one.name for one in caliper]
+    found = []
+    if limits.caliper_inward_most_mm > 0:
+        along = -caliper_radius(caliper[0], settings)
+        found.append(
+            Change("move caliper inward", limits.caliper_inward_most_mm,
+                   dict.fromkeys(names, lambda points, s: points + s * along))
+        )  # fmt: skip
+    if limits.trim_most_mm > 0:
+        # n points away from the caliper if it is the first of the pair.
+        outward = direction if target[0].name in names else -direction
+        radial = float(np.hypot(outward[0], outward[1])) >= abs(float(outward[2]))
+        side = 1.0 if outward[2] > 0 else -1.0
+        move: Move = _inward if radial else _along_z(-side)
+        face = "out" if side > 0 else "in"
+        note = "off the radius of its outside" if radial else f"off its {face}board face"
+        found.append(
+            Change("trim caliper", limits.trim_most_mm, dict.fromkeys(names, move),
+                   removes_only=True, note=note)
+        )  # fmt: skip
+    return found
+
+
+def caliper_radius(caliper: PlacedPart, settings: VerdictSettings) -> Array:
+    """Return the unit radius at the caliper's clock position, hub frame."""
+    if settings.caliper is not None and "dimensions" in caliper.source:
+        clock = np.radians(settings.caliper.clock_deg)
+    else:
+        middle = caliper.mesh.vertices.mean(axis=0)
+        clock = np.radians(clock_of(middle))
+    return np.array([np.sin(clock), np.cos(clock), 0.0])
+
+
+def _along_z(sense: float) -> Move:
+    def move(points: Array, s: float) -> Array:
+        out = points.copy()
+        out[:, 2] += sense * s
+        return out
+
+    return move
+
+
+def _radially(points: Array, by: Array | float) -> Array:
+    radius = np.hypot(points[:, 0], points[:, 1])
+    moved = np.maximum(radius + by, 0.0)
+    scale = np.divide(moved, radius, out=np.ones_like(radius), where=radius > 0)
+    out = points.copy()
+    out[:, :2] *= scale[:, None]
+    return out
+
+
+def _inward(points: Array, s: float) -> Array:
+    return _radially(points, -s)
+
+
+def _outward(points: Array, s: float) -> Array:
+    return _radially(points, s / 2.0)  # s is a diameter
+
+
+def _offset(
+    rotor: Sequence[str], carried: Sequence[str], settings: VerdictSettings, inboard: float
+) -> Change:
+    """Move ring and caliper along the axis; the hat's flange stays on the hub face."""
+
+    def ring(points: Array, s: float) -> Array:
+        out = points.copy()
+        out[points[:, 2] < -1e-6, 2] -= inboard * s
+        return out
+
+    moves: dict[str, Move] = dict.fromkeys(carried, _along_z(-inboard))
+    moves.update(dict.fromkeys(rotor, ring))
+    word = "inboard" if inboard > 0 else "outboard"
+    return Change(
+        "rotor offset", settings.cures.rotor_offset_most_mm, moves, sign=inboard,
+        note=f"ring and caliper {word}",
+    )  # fmt: skip
+
+
+def _smaller(
+    rotor: Sequence[str],
+    caliper: Sequence[PlacedPart],
+    parts: Sequence[PlacedPart],
+    settings: VerdictSettings,
+) -> Change:
+    """Take an amount off the ring's diameter; the caliper follows inward by half of it."""
+    radii = np.concatenate([np.hypot(*p.mesh.vertices[:, :2].T) for p in parts if p.name in rotor])
+    if settings.rotor is not None:
+        ring = settings.rotor
+        middle = 0.25 * (ring.ring_outer_diameter_mm + ring.ring_inner_diameter_mm)
+    else:
+        middle = 0.75 * float(radii.max())
+
+    def edge(points: Array, s: float) -> Array:
+        radius = np.hypot(points[:, 0], points[:, 1])
+        return _radially(points, np.where(radius > middle, -s / 2.0, 0.0))
+
+    moves: dict[str, Move] = dict.fromkeys(rotor, edge)
+    for one in caliper:
+        along = -caliper_radius(one, settings)
+        moves[one.name] = lambda points, s, along=along: points + 0.5 * s * along  # type: ignore[misc]
+    return Change(
+        "smaller rotor", settings.cures.smaller_rotor_most_mm, moves,
+        note="off the ring's diameter, the caliper inward by half",
+    )  # fmt: skip

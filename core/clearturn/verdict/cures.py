@@ -1,0 +1,299 @@
+"""What would clear a pair: the least change that does, checked on every pair it touches.
+
+A gap changes by at most as much as a part is moved (it is 1-Lipschitz), so marching by what is
+still missing, s ← s + (required − proven gap), never steps over the first amount that clears.
+Bisection may: a spacer opens the spokes, but a tapered barrel closes again further out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from clearturn.gap import State
+from clearturn.job.judging import VerdictSettings
+from clearturn.progress import Progress, part, report
+from clearturn.result import Cure, PlacedPart, Verdict
+from clearturn.verdict.allowances import contributions, total_cost
+from clearturn.verdict.changes import WHEEL_KINDS, Change, caliper_radius, changes_for
+from clearturn.verdict.judge import Judged, allowances_at, place_of
+from clearturn.verdict.uncertainty import combine
+
+STEP_MM = 0.002
+"""Least step of the march; amounts are found to this."""
+_MOST_STEPS = 400
+
+
+@dataclass(frozen=True, slots=True)
+class _Corner:
+    """All pairs as judged, and what they were judged by."""
+
+    judged: Sequence[Judged]
+    parts: Sequence[PlacedPart]
+    settings: VerdictSettings
+
+
+def find_cures(
+    judged: Sequence[Judged],
+    parts: Sequence[PlacedPart],
+    settings: VerdictSettings,
+    progress: Progress | None = None,
+) -> tuple[tuple[Cure, ...], ...]:
+    """Return for every pair the changes that would clear it; none for pairs that clear.
+
+    Raises
+    ------
+    Cancelled
+        If `progress` was cancelled.
+    """
+    corner = _Corner(judged, parts, settings)
+    found: list[tuple[Cure, ...]] = []
+    for i, one in enumerate(judged):
+        here = part(progress, i / max(len(judged), 1), (i + 1) / max(len(judged), 1))
+        if one.result.verdict is Verdict.CLEARS or one.result.gap.state is State.SIGN_UNKNOWN:
+            found.append(())
+            continue
+        report(here, 0.0, f"what would clear {one.spec.first} and {one.spec.second}")
+        direction = place_of(one.noise.pair, one.noise.gap).directions[0]
+        changes = changes_for((one.first, one.second), direction, parts, settings)
+        cures = []
+        for j, change in enumerate(changes):
+            inner = part(here, j / len(changes), (j + 1) / len(changes))
+            cure = _cure(corner, i, change, inner)
+            if cure is not None:
+                cures.append(cure)
+        found.append(tuple(cures))
+    return tuple(found)
+
+
+def margin_after(
+    one: Judged, change: Change, amount_mm: float, settings: VerdictSettings,
+    progress: Progress | None = None,
+) -> float:  # fmt: skip
+    """Return a pair's margin with a change made: exact gap, allowances at its new place.
+
+    The noise bias and its uncertainty are those of the pair as it stands.
+    """
+    names = (one.spec.first, one.spec.second)
+    if not any(name in change.moves for name in names) or amount_mm == 0:
+        return one.result.margin_mm
+    if change.removes_only and not _faces_wheel(one, change):
+        return one.result.margin_mm
+    pair = one.noise.pair
+    pair = pair.with_meshes(
+        first=change.mesh(names[0], pair.first, amount_mm),
+        second=change.mesh(names[1], pair.second, amount_mm),
+    )
+    gap = pair.gap(progress)
+    lower = gap.gap_mm.lower
+    if lower is None or gap.state is State.SIGN_UNKNOWN:
+        return -float("inf")
+    base = one.noise.gap.gap_mm.lower
+    estimate = one.noise.estimate_mm.lower
+    rest = 0.0 if base is None or estimate is None else estimate - base
+    _, applied = allowances_at(pair, gap, one.first, one.second, settings)
+    cost = float(total_cost(applied, 1)[0])
+    random_before = [c.standard_mm for c in one.contributions]
+    random_now = [c.standard_mm for c in contributions(applied, 0)]
+    kept = random_before[: len(random_before) - len(random_now)]
+    expanded = settings.coverage_factor * combine([*kept, *random_now])
+    margin = lower + rest - cost - expanded - one.spec.required_mm
+    # The whole caliper is moved to see a trimmed one; what is only cut away takes from no gap.
+    return max(margin, one.result.margin_mm) if change.removes_only else margin
+
+
+def _faces_wheel(one: Judged, change: Change) -> bool:
+    # Trimming is only followed where the trimmed side faces: against the wheel.
+    other = one.second if one.spec.first in change.moves else one.first
+    return other.kind in WHEEL_KINDS
+
+
+def _cure(corner: _Corner, index: int, change: Change, progress: Progress | None) -> Cure | None:
+    """Return the least amount of one change that clears a pair, or None."""
+    settings = corner.settings
+    target = corner.judged[index]
+    touched = [
+        one
+        for one in corner.judged
+        if one.spec.first in change.moves or one.spec.second in change.moves
+    ]
+    if target not in touched:
+        return None
+    holding = [one for one in touched if one.result.margin_mm >= 0]
+    amount = march([target, *holding], change, settings, progress)
+    alone = amount is None
+    if amount is None:
+        amount = march([target], change, settings, progress)
+    if amount is None:
+        return None
+    effects = _broken(holding, change, amount, settings, progress) if alone else []
+    offered = None if alone else _offered([target, *holding], change, amount, settings, progress)
+    effects += side_effects(change, amount, offered, corner.parts, settings)
+    final = amount if offered is None else offered
+    clears_all = all(
+        margin_after(one, change, final, settings, progress) >= 0 for one in corner.judged
+    )
+    return Cure(change.word, change.sign * amount, tuple(effects), clears_all)
+
+
+def march(
+    group: Sequence[Judged],
+    change: Change,
+    settings: VerdictSettings,
+    progress: Progress | None = None,
+) -> float | None:
+    """Return the first amount at which every pair of the group clears, or None.
+
+    Parameters
+    ----------
+    group : sequence of Judged
+    change : Change
+        Moves parts by at most its amount.
+    settings : VerdictSettings
+
+    Returns
+    -------
+    float or None
+        Not past the first solution by more than `STEP_MM`; None if there is none up to the
+        change's most.
+    """
+    if change.steps_mm and change.word == "larger wheel":
+        for step in change.steps_mm:
+            if all(margin_after(one, change, step, settings, progress) >= 0 for one in group):
+                return step
+        return None
+    amount = 0.0
+    for _ in range(_MOST_STEPS):
+        missing = 0.0
+        for one in group:
+            missing = max(missing, -margin_after(one, change, amount, settings, progress))
+            if amount + missing > change.most_mm:
+                return None  # even the fastest gain comes too late
+        if missing <= 0:
+            return amount
+        amount += max(missing, STEP_MM)
+    return None
+
+
+def _offered(
+    group: Sequence[Judged],
+    change: Change,
+    least: float,
+    settings: VerdictSettings,
+    progress: Progress | None,
+) -> float | None:
+    """Return the least size on sale that clears the group; gaps are not monotone, so try each."""
+    for size in change.steps_mm:
+        if size >= least - 1e-9 and all(
+            margin_after(one, change, size, settings, progress) >= 0 for one in group
+        ):
+            return size
+    return None
+
+
+def _broken(
+    holding: Sequence[Judged],
+    change: Change,
+    amount: float,
+    settings: VerdictSettings,
+    progress: Progress | None,
+) -> list[str]:
+    found = []
+    for one in holding:
+        left = margin_after(one, change, amount, settings, progress)
+        if left < 0:
+            found.append(
+                f"{one.spec.first} and {one.spec.second} would no longer clear "
+                f"(margin {left:.2f} mm)"
+            )
+    return found
+
+
+def side_effects(
+    change: Change,
+    amount: float,
+    offered: float | None,
+    parts: Sequence[PlacedPart],
+    settings: VerdictSettings,
+) -> list[str]:
+    """Return what a change does beside clearing the pair, one sentence each."""
+    if change.word == "spacer":
+        return _spacer_effects(amount, offered, settings)
+    if change.word == "move caliper inward":
+        return [
+            f"gap between caliper bridge and ring shrinks by up to {amount:.2f} mm",
+            f"pads sweep {amount:.2f} mm further in; check that they stay on the ring's band",
+            f"bracket holes move inward by {amount:.2f} mm",
+            *_arc_note(parts, settings),
+        ]
+    if change.word == "trim caliper":
+        return [
+            f"{amount:.2f} mm {change.note}; the wall gets thinner by that: ask the caliper's "
+            "maker before cutting"
+        ]
+    if change.word == "rotor offset":
+        return [
+            f"{change.note} by {amount:.2f} mm: a hat with another offset, and bracket and pads "
+            "move with the ring"
+        ]
+    if change.word == "smaller rotor":
+        return _smaller_effects(change, amount, settings)
+    return [change.note] if change.note else []
+
+
+def _arc_note(parts: Sequence[PlacedPart], settings: VerdictSettings) -> list[str]:
+    caliper = next((p for p in parts if p.kind == "caliper"), None)
+    if caliper is None:
+        return []
+    radial = caliper.mesh.vertices[:, :2]
+    along = caliper_radius(caliper, settings)[:2]
+    size = (radial**2).sum(axis=1) ** 0.5
+    cosine = float((radial @ along / size.clip(1e-9)).min())
+    return [f"the ends of its arc gain only {cosine:.0%} of the move"]
+
+
+def _spacer_effects(amount: float, offered: float | None, settings: VerdictSettings) -> list[str]:
+    found = []
+    if offered is not None:
+        found.append(f"{offered:g} mm is the least thickness on sale that clears")
+    elif settings.cures.spacers_mm:
+        found.append("no thickness on sale clears; one would have to be made")
+    used = amount if offered is None else offered
+    found.append(f"track grows by {2 * used:.1f} mm when both sides get one")
+    pad = settings.seat_stack.pad_z_mm + used
+    if settings.stud is not None:
+        stud = settings.stud
+        thread = stud.engagement_mm(pad)
+        word = "enough" if thread >= stud.needed_engagement_mm else "too little: longer studs"
+        found.append(
+            f"{thread:.1f} mm of {stud.thread} thread left for the nut, "
+            f"{stud.needed_engagement_mm:g} mm needed: {word}"
+        )
+        register = stud.register_mm(pad)
+        word = "enough" if register >= stud.needed_register_mm else "too little: a hub-centred one"
+        found.append(
+            f"{max(register, 0.0):.1f} mm of register left to centre the wheel, "
+            f"{stud.needed_register_mm:g} mm needed: {word}"
+        )
+    else:
+        found.append(f"thread in the nut and register in the wheel shrink by {used:.1f} mm")
+    found.append("tyre to arch and body: not checked")
+    return found
+
+
+def _smaller_effects(change: Change, amount: float, settings: VerdictSettings) -> list[str]:
+    found = [f"{amount:.2f} mm {change.note}"]
+    if settings.rotor is not None:
+        outer = settings.rotor.ring_outer_diameter_mm
+        inner = settings.rotor.ring_inner_diameter_mm
+        before = (outer + inner) / 4.0
+        after = before - amount / 2.0
+        found.append(
+            f"the pads sweep {amount / 2:.2f} mm further in; brake torque falls by about "
+            f"{amount / 2 / before:.1%}" if after > 0 else "no ring is left"
+        )  # fmt: skip
+        found.append(
+            f"ring band {(outer - inner) / 2:.1f} mm becomes {(outer - amount - inner) / 2:.1f} mm "
+            "unless its inner diameter shrinks too"
+        )
+    return found

@@ -1,0 +1,348 @@
+"""Judge every pair of a corner: gap, estimate, allowances, budget, verdict, places, cure."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearturn.corner.pairs import FrameUncertainty, PairSpec
+from clearturn.errors import InputError
+from clearturn.findings import Finding
+from clearturn.gap import Gap, Interval, State
+from clearturn.job.judging import VerdictSettings
+from clearturn.mesh import Mesh
+from clearturn.progress import Progress, part, report
+from clearturn.result import Allowance, Motion, PairResult, PlacedPart, Verdict
+from clearturn.verdict.allowances import (
+    Applied,
+    Places,
+    contributions,
+    listed,
+    project,
+    total_cost,
+)
+from clearturn.verdict.decision import decide, guard_band_name, margin
+from clearturn.verdict.field import Pair
+from clearturn.verdict.noise import NoiseEstimate, estimate_gap
+from clearturn.verdict.places import clock_of, places_below, radius_of
+from clearturn.verdict.settle import settle_sentence
+from clearturn.verdict.uncertainty import (
+    Contribution,
+    combine,
+    combine_sensitivities,
+    within_limit,
+    worst_case_sum,
+)
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.int64]
+
+_ELSEWHERE_MM = 0.01
+"""Another place must be worse by more than this to be judged instead of the nearest one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """A pair with all that a cure needs to judge it again.
+
+    Attributes
+    ----------
+    spec : PairSpec
+    first, second : PlacedPart
+    pair : Pair
+        Meshes without the seats.
+    noise : NoiseEstimate
+    contributions : tuple of Contribution
+    result : PairResult
+    """
+
+    spec: PairSpec
+    first: PlacedPart
+    second: PlacedPart
+    pair: Pair
+    noise: NoiseEstimate
+    contributions: tuple[Contribution, ...]
+    result: PairResult
+
+
+def judge_one(
+    spec: PairSpec,
+    parts: Mapping[str, PlacedPart],
+    settings: VerdictSettings,
+    frames_uncertainty: Mapping[str, FrameUncertainty],
+    progress: Progress | None = None,
+) -> Judged:
+    """Judge one pair without looking for a cure.
+
+    Raises
+    ------
+    InputError
+        If a part is not there, has no faces left, or a setting cannot be used.
+    Cancelled
+        If `progress` was cancelled.
+    """
+    guard_band_name(settings.coverage_factor)
+    first, second = _part(parts, spec.first), _part(parts, spec.second)
+    mesh_first, faces_first = _without(first, spec.excluded_first)
+    mesh_second, _ = _without(second, spec.excluded_second)
+    pair = replace(Pair.of(first, second), first=mesh_first, second=mesh_second)
+    gap = pair.gap(part(progress, 0.0, 0.3))
+    noise = estimate_gap(pair, gap, first.sigma_mm, second.sigma_mm, part(progress, 0.3, 0.7))
+    at, applied, elsewhere = _governing_place(
+        first, second, noise, settings, part(progress, 0.7, 0.8)
+    )
+    allowances = listed(applied, 0)
+    if elsewhere > 0:
+        allowances = (*allowances, _elsewhere_line(elsewhere))
+    cost = float(total_cost(applied, 1)[0]) - elsewhere
+    budget = (
+        *_frame_contributions(first, second, at, frames_uncertainty),
+        *_noise_contributions(noise),
+        *contributions(applied, 0),
+    )
+    k = settings.coverage_factor
+    expanded = k * combine(c.standard_mm for c in budget)
+    net = _net(noise.estimate_mm, gap, cost)
+    required = spec.required_mm
+    verdict = decide(net, expanded, required)
+    point = at.points[0]
+    clock, r, z = clock_of(point), radius_of(point), float(point[2])
+    rest = (noise.estimate_mm.upper or 0.0) - (noise.gap.gap_mm.upper or 0.0)
+    places = places_below(noise.pair, required + cost - rest, faces_first, part(progress, 0.8, 1.0))
+    settle = None
+    if verdict is Verdict.NOT_PROVEN:
+        settle = settle_sentence(
+            first,
+            second,
+            clock_deg=clock,
+            r_mm=r,
+            z_mm=z,
+            required_mm=required,
+            allowances_mm=cost,
+            contributions=budget,
+            coverage_factor=k,
+            turns=pair.turns is not None,
+            sign_unknown=gap.state is State.SIGN_UNKNOWN,
+        )
+    known = net if net.lower is not None else Interval(net.upper, net.upper)
+    net_least = known.lower if known.lower is not None else -math.inf
+    result = PairResult(
+        first=spec.first,
+        second=spec.second,
+        kind=spec.kind,
+        motion=spec.motion,
+        gap=gap,
+        noise_bias_mm=noise.bias_mm,
+        estimate_mm=noise.estimate_mm,
+        allowances=allowances,
+        allowances_mm=cost,
+        net_gap_mm=net,
+        budget=tuple(c.line() for c in budget),
+        expanded_uncertainty_mm=expanded,
+        worst_case_mm=net_least - worst_case_sum(budget, k),
+        required_mm=required,
+        margin_mm=margin(known, expanded, required),
+        verdict=verdict,
+        clock_deg=clock,
+        r_mm=r,
+        z_mm=z,
+        settle_by=settle,
+        places=places,
+        findings=_findings(first, second, gap, noise, net),
+    )
+    return Judged(spec, first, second, pair, noise, budget, result)
+
+
+def place_of(pair: Pair, gap: Gap) -> Places:
+    """Return a gap's closest place on the fixed part, with the direction in which it grows.
+
+    n points from first to second where they are apart.  Where they interfere the first part comes
+    free along the freeing direction, so the gap grows as the second moves against it.
+    """
+    point = gap.second_point_mm if pair.turns == "first" else gap.first_point_mm
+    direction = gap.direction
+    if gap.state is State.INTERFERING:
+        free = None if gap.interference is None else gap.interference.freeing_direction
+        direction = np.zeros(3) if free is None else -np.asarray(free, dtype=np.float64)
+    return Places.of(point, direction)
+
+
+def allowances_at(
+    pair: Pair, gap: Gap, first: PlacedPart, second: PlacedPart, settings: VerdictSettings
+) -> tuple[Places, tuple[Applied, ...]]:
+    """Return a gap's closest place and the allowances projected there."""
+    at = place_of(pair, gap)
+    return at, project(settings.allowances, first, second, at, settings.wheel_parts)
+
+
+def _part(parts: Mapping[str, PlacedPart], name: str) -> PlacedPart:
+    try:
+        return parts[name]
+    except KeyError:
+        raise InputError(
+            "a pair names a part that is not there",
+            found=repr(name),
+            allowed=", ".join(sorted(parts)) or "no part at all",
+        ) from None
+
+
+def _without(placed: PlacedPart, excluded: Indices) -> tuple[Mesh, Indices]:
+    """Return the part's mesh without a seat's faces, and which faces are left."""
+    mesh = placed.mesh
+    if len(excluded) == 0:
+        return mesh, np.arange(len(mesh.faces), dtype=np.int64)
+    keep = np.ones(len(mesh.faces), np.bool_)
+    keep[excluded] = False
+    left = np.flatnonzero(keep)
+    if len(left) == 0:
+        raise InputError(
+            "nothing of this part is left once its seat is taken out", place=placed.name
+        )
+    made = mesh.cached(
+        ("without", np.asarray(excluded, np.int64).tobytes()),
+        lambda: mesh.part(left, placed.name),
+    )
+    return made, left.astype(np.int64)
+
+
+def _governing_place(
+    first: PlacedPart,
+    second: PlacedPart,
+    noise: NoiseEstimate,
+    settings: VerdictSettings,
+    progress: Progress | None,
+) -> tuple[Places, tuple[Applied, ...], float]:
+    """Return the place with the least gap net of allowances, and how much wider the gap is there.
+
+    A hot ring may leave the nearest place alone and close another one.
+    """
+    at, applied = allowances_at(noise.pair, noise.gap, first, second, settings)
+    upper = noise.gap.gap_mm.upper
+    room = sum(abs(one.entry.value_mm) for one in applied if one.entry.kind != "random")
+    if noise.gap.state is not State.APART or upper is None or room <= _ELSEWHERE_MM:
+        return at, applied, 0.0
+    here = upper - float(total_cost(applied, 1)[0])
+    best = here - _ELSEWHERE_MM
+    found = (at, applied, 0.0)
+    for from_first in (True, False):
+        field = noise.pair.field(from_first, upper + 2.0 * room, progress=progress)
+        if len(field.vertices) == 0:
+            continue
+        every = project(settings.allowances, first, second, field.places, settings.wheel_parts)
+        net = field.distance_mm - total_cost(every, len(field.vertices))
+        row = int(np.argmin(net))
+        if net[row] < best:
+            best = float(net[row])
+            places = Places.of(field.places.points[row], field.places.directions[row])
+            there = project(settings.allowances, first, second, places, settings.wheel_parts)
+            found = (places, there, max(float(field.distance_mm[row]) - upper, 0.0))
+    return found
+
+
+def _elsewhere_line(wider_mm: float) -> Allowance:
+    return Allowance(
+        name="judged at another place, where the gap is wider but the allowances take more",
+        kind="shift",
+        value_mm=wider_mm,
+        direction="gap",
+        applied_mm=-wider_mm,
+        source="least gap net of allowances over all places",
+    )
+
+
+def _frame_contributions(
+    first: PlacedPart,
+    second: PlacedPart,
+    at: Places,
+    frames_uncertainty: Mapping[str, FrameUncertainty],
+) -> tuple[Contribution, ...]:
+    """Return what the datums of either part leave open in the direction of the gap."""
+    one = frames_uncertainty.get(first.name)
+    two = frames_uncertainty.get(second.name)
+    if one is not None and two is not None and one.frame == two.frame:
+        return ()  # both move alike
+    point, direction = at.points[0], at.directions[0]
+    if not bool(at.known()[0]):
+        direction = np.array([0.0, 0.0, 1.0])
+    # n·(t + ω × p) = n·t + ω·(p × n)
+    sensitivities = np.concatenate([direction, np.cross(point, direction)])
+    return tuple(
+        Contribution(
+            f"datums of {frame.frame}",
+            combine_sensitivities(sensitivities, frame.covariance),
+            frame.source,
+        )
+        for frame in (one, two)
+        if frame is not None
+    )
+
+
+def _noise_contributions(noise: NoiseEstimate) -> tuple[Contribution, ...]:
+    found = []
+    if noise.standard_mm > 0:
+        found.append(
+            Contribution(
+                "noise at the place",
+                noise.standard_mm,
+                "local surface fit, correlated noise, simulated",
+            )
+        )
+    width = noise.gap.gap_mm.width
+    if width:
+        found.append(within_limit("width of the certified gap", width / 2, "gap engine"))
+    return tuple(found)
+
+
+def _net(estimate: Interval, gap: Gap, cost: float) -> Interval:
+    lower = None if estimate.lower is None else estimate.lower - cost
+    upper = None if estimate.upper is None else estimate.upper - cost
+    if gap.state is State.SIGN_UNKNOWN:
+        lower = None  # it may as well lie inside
+    return Interval(lower, upper)
+
+
+def _findings(
+    first: PlacedPart, second: PlacedPart, gap: Gap, noise: NoiseEstimate, net: Interval
+) -> tuple[Finding, ...]:
+    found = [*gap.findings, *noise.findings]
+    posed = [p.name for p in (first, second) if p.motion is Motion.POSED]
+    if posed:
+        found.append(
+            Finding(
+                "one-position-only",
+                "warning",
+                f"{' and '.join(posed)}: judged in the steering and suspension position it was "
+                "scanned in; other positions are not checked",
+            )
+        )
+    if net.lower is None:
+        found.append(
+            Finding(
+                "margin-upper-bound",
+                "warning",
+                f"{first.name} and {second.name}: the least end of the gap is not known; the "
+                "margin given is its greatest possible value",
+            )
+        )
+    return tuple(found)
+
+
+def judge_all(
+    parts: Sequence[PlacedPart],
+    pairs: Sequence[PairSpec],
+    settings: VerdictSettings,
+    frames_uncertainty: Mapping[str, FrameUncertainty],
+    progress: Progress | None = None,
+) -> tuple[Judged, ...]:
+    """Judge pairs in the order given."""
+    by_name = {placed.name: placed for placed in parts}
+    judged = []
+    for i, spec in enumerate(pairs):
+        report(progress, i / len(pairs), f"{spec.first} and {spec.second}")
+        here = part(progress, i / len(pairs), (i + 1) / len(pairs))
+        judged.append(judge_one(spec, by_name, settings, frames_uncertainty, here))
+    return tuple(judged)
