@@ -1,7 +1,44 @@
 """From files to meshes one can trust: reading, taking stock, cleaning."""
 
+from clearturn.scan.cleaning import CleanResult, StepResult, clean
+from clearturn.scan.inventory import Pieces, Survey, piece_labels, survey
 from clearturn.scan.model import Scan
 from clearturn.scan.read import read_scan
-from clearturn.scan.inventory import Pieces, Survey, piece_labels, survey
+from clearturn.scan.steps import (
+    STANDARD_STEPS,
+    ChangeUnit,
+    DropBadTriangles,
+    DropBand,
+    DropBeyondPlane,
+    DropBox,
+    DropPiece,
+    DropSmallPieces,
+    FillHoles,
+    KeepBox,
+    Step,
+    TurnFlippedPieces,
+)
 
-__all__ = ["Pieces", "Scan", "Survey", "piece_labels", "read_scan", "survey"]
+__all__ = [
+    "STANDARD_STEPS",
+    "ChangeUnit",
+    "CleanResult",
+    "DropBadTriangles",
+    "DropBand",
+    "DropBeyondPlane",
+    "DropBox",
+    "DropPiece",
+    "DropSmallPieces",
+    "FillHoles",
+    "KeepBox",
+    "Pieces",
+    "Scan",
+    "Step",
+    "StepResult",
+    "Survey",
+    "TurnFlippedPieces",
+    "clean",
+    "piece_labels",
+    "read_scan",
+    "survey",
+]

@@ -1,8 +1,8 @@
 # mypy: allow-untyped-defs, allow-untyped-calls, allow-untyped-decorators, no-check-untyped-defs
 """Compiled loops that take stock of a mesh: bad triangles, edges, pieces, sides.
 
-Triangles and edges are brought together by their lowest vertex with a counting sort rather than a
-hash: neighbours in a scan lie near each other in memory, and so do their bins.
+Edges are brought together by their lower vertex with a counting sort rather than a hash:
+neighbours in a scan lie near each other in memory, and so do their bins.
 """
 
 from __future__ import annotations
@@ -14,7 +14,8 @@ GOOD, REPEATED, FLAT, DUPLICATE = 0, 1, 2, 3
 # A triangle is flat if twice its area is below this part of its longest side squared.  Rounding
 # of the products in double precision is ten thousand times smaller.
 FLAT_PART = 1.0e-12
-MANY = 48  # bin size above which sorting beats comparing all
+MANY = 48  # bin size above which a library sort beats inserting
+BATCH = 128
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
@@ -47,12 +48,23 @@ def _is_flat(v, a, b, c):
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
-def mark_flat(vertices, faces, first, last, state):
-    """Set ``state[i]`` to GOOD, REPEATED or FLAT."""
+def mark_flat(vertices, faces, first, last, state, hashes):
+    """Set ``state[i]`` to GOOD, REPEATED or FLAT, and a hash of the corners in sorted order."""
     for i in range(first, last):
         a = faces[i, 0]
         b = faces[i, 1]
         c = faces[i, 2]
+        low = min(a, b, c)
+        high = max(a, b, c)
+        middle = np.int64(a) + np.int64(b) + np.int64(c) - low - high
+        h = (
+            np.uint64(low) * np.uint64(0x9E3779B97F4A7C15)
+            ^ np.uint64(middle) * np.uint64(0xC2B2AE3D27D4EB4F)
+            ^ np.uint64(high) * np.uint64(0x165667B19E3779F9)
+        )
+        h ^= h >> np.uint64(29)
+        h *= np.uint64(0xBF58476D1CE4E5B9)
+        hashes[i] = h ^ (h >> np.uint64(32))
         if a == b or b == c or c == a:
             state[i] = REPEATED
         elif _is_flat(vertices, a, b, c):
@@ -62,63 +74,72 @@ def mark_flat(vertices, faces, first, last, state):
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
-def bin_faces(faces, state, start, entries):
-    """Counting sort of the faces not REPEATED by lowest vertex; `start` comes in as zeros (n+2)."""
-    for i in range(faces.shape[0]):
-        if state[i] != REPEATED:
-            low = min(faces[i, 0], faces[i, 1], faces[i, 2])
-            start[low + 2] += 1
-    for v in range(2, start.shape[0]):
-        start[v] += start[v - 1]
-    for i in range(faces.shape[0]):
-        if state[i] != REPEATED:
-            low = min(faces[i, 0], faces[i, 1], faces[i, 2])
-            entries[start[low + 1]] = i
-            start[low + 1] += 1
+def count_shares(hashes, counts):
+    """Count the hashes that fall to each share."""
+    mask = np.uint64(counts.shape[0] - 1)
+    for i in range(hashes.shape[0]):
+        counts[np.int64((hashes[i] >> np.uint64(28)) & mask)] += 1
 
 
 @njit(nogil=True, cache=True, error_model="numpy", inline="always")
-def _rest(faces, i, low):
-    """The two higher corners of a face as one number, whichever way it is wound."""
+def _same_corners(faces, i, j):
     a = faces[i, 0]
     b = faces[i, 1]
     c = faces[i, 2]
-    high = max(a, b, c)
-    middle = np.int64(a) + np.int64(b) + np.int64(c) - high - low
-    return (middle << np.int64(32)) | np.int64(high)
-
-
-@njit(nogil=True, cache=True, error_model="numpy", inline="always")
-def _again(state):
-    """A flat triangle seen before stays degenerate, but its edges must not count twice."""
-    return DUPLICATE if state == GOOD else REPEATED
+    p = faces[j, 0]
+    q = faces[j, 1]
+    r = faces[j, 2]
+    return (
+        min(a, b, c) == min(p, q, r)
+        and max(a, b, c) == max(p, q, r)
+        and np.int64(a) + np.int64(b) + np.int64(c) == np.int64(p) + np.int64(q) + np.int64(r)
+    )
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
-def mark_duplicates(faces, start, entries, first, last, state):
-    """Mark every face but the first of those with the same three corners (either winding)."""
-    keys = np.empty(MANY, np.int64)
-    for v in range(first, last):
-        low = start[v]
-        size = start[v + 1] - low
-        if size < 2:
-            continue
-        if size <= MANY:
-            for k in range(size):
-                keys[k] = _rest(faces, entries[low + k], v)
-                for j in range(k):
-                    if keys[j] == keys[k]:
-                        state[entries[low + k]] = _again(state[entries[low + k]])
-                        break
-        else:
-            many = np.empty(size, np.int64)
-            for k in range(size):
-                many[k] = _rest(faces, entries[low + k], v)
-            order = np.argsort(many, kind="mergesort")  # stable: the first stays first
-            for k in range(1, size):
-                if many[order[k]] == many[order[k - 1]]:
-                    i = entries[low + order[k]]
-                    state[i] = _again(state[i])
+def mark_duplicates(faces, hashes, shares, share, table, state):
+    """Mark every face but the first of those with the same three corners (either winding).
+
+    Looks at the faces whose hash falls to this share, so that `table` (all ones: empty) stays
+    small enough for the cache and shares run side by side.  A slot holds the upper half of the
+    hash and the face.  A flat face seen before stays degenerate, as REPEATED, so that its edges
+    do not count twice.
+    """
+    mask = np.uint64(table.shape[0] - 1)
+    upper = np.uint64(0xFFFFFFFF00000000)
+    lower = np.uint64(0xFFFFFFFF)
+    empty = ~np.uint64(0)
+    share_mask = np.uint64(shares - 1)
+    mine = np.empty(BATCH, np.int64)
+    at = 0
+    n = faces.shape[0]
+    touched = np.uint64(0)
+    while at < n:
+        size = 0
+        while at < n and size < BATCH:
+            if (hashes[at] >> np.uint64(28)) & share_mask == np.uint64(share):
+                if state[at] != REPEATED:
+                    mine[size] = at
+                    size += 1
+            at += 1
+        for k in range(size):  # the reads overlap
+            touched ^= table[np.int64(hashes[mine[k]] & mask)]
+        for k in range(size):
+            i = mine[k]
+            h = hashes[i]
+            slot = h & mask
+            while True:
+                held = table[np.int64(slot)]
+                if held == empty:
+                    table[np.int64(slot)] = (h & upper) | np.uint64(i)
+                    break
+                if (held ^ h) & upper == np.uint64(0) and _same_corners(
+                    faces, i, np.int64(held & lower)
+                ):
+                    state[i] = DUPLICATE if state[i] == GOOD else REPEATED
+                    break
+                slot = (slot + np.uint64(1)) & mask
+    return touched  # so that the reads are not optimised away
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
@@ -221,7 +242,8 @@ def join_corners(faces, first, last, parent):
 def number_pieces(faces, state, parent, labels):
     """Flatten the roots and number the pieces by their first good face; return how many.
 
-    `parent` becomes the piece of each vertex, −1 where no good face belongs to it.
+    What holds no good face gets the numbers after those.  `parent` becomes the piece of each
+    vertex, −1 where no face uses it.
     """
     n = parent.shape[0]
     for v in range(n):
@@ -234,20 +256,25 @@ def number_pieces(faces, state, parent, labels):
             if piece[root] < 0:
                 piece[root] = count
                 count += 1
+    good = count
     for i in range(faces.shape[0]):
-        labels[i] = piece[parent[faces[i, 0]]]
+        root = parent[faces[i, 0]]
+        if piece[root] < 0:
+            piece[root] = count
+            count += 1
+        labels[i] = piece[root]
     for v in range(n):
         parent[v] = piece[parent[v]]
-    return count
+    return good
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
 def sum_pieces(vertices, faces, state, labels, first, last, origin, triangles, sums, bounds):
     """Add each good face to its piece: count, area, signed volume about `origin`, bounds."""
     for i in range(first, last):
-        p = labels[i]
-        if p < 0 or state[i] != GOOD:
+        if state[i] != GOOD:
             continue
+        p = labels[i]
         a = faces[i, 0]
         b = faces[i, 1]
         c = faces[i, 2]

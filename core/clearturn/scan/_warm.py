@@ -7,7 +7,19 @@ from pathlib import Path
 
 import numpy as np
 
-from clearturn.scan import _kernels, _kernels_survey, read_scan, survey
+from clearturn.mesh import Mesh
+from clearturn.scan import (
+    DropBadTriangles,
+    DropBox,
+    DropPiece,
+    FillHoles,
+    TurnFlippedPieces,
+    _kernels,
+    _kernels_survey,
+    clean,
+    read_scan,
+    survey,
+)
 
 _CORNERS = [(0, 0, 0), (50, 0, 0), (0, 50, 0), (0, 0, 50)]
 _FACES = [(0, 2, 1), (0, 1, 3), (0, 3, 2), (1, 2, 3)]
@@ -38,6 +50,20 @@ def warm_up() -> None:
             path.write_bytes(content)
             survey(read_scan(path).mesh)
     _joining()
+    _cleaning()
+
+
+def _cleaning() -> None:
+    points = np.array([*_CORNERS, (90, 90, 90), (91, 90, 90), (90, 91, 90)], np.float64)
+    mesh = Mesh(points, [*_FACES[:3], (4, 5, 6), (4, 6, 5), (0, 0, 1)])
+    steps = (
+        DropBadTriangles(),
+        DropBox((89.0, 89.0, 89.0), (92.0, 92.0, 92.0)),
+        TurnFlippedPieces(),
+        FillHoles(200.0),
+    )
+    clean(mesh, steps)
+    clean(mesh, [DropPiece((90.0, 90.0, 90.0))])
 
 
 def _joining() -> None:

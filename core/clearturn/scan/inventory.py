@@ -28,6 +28,9 @@ from clearturn.scan import _kernels_survey as kernels
 from clearturn.threads import run, spans
 
 SLICE = 1 << 17
+# Triangles whose table (16 bytes each) just fits the second cache.
+SHARE_FACES = 1 << 17
+MOST_SHARES = 16
 # Pieces whose side is looked into with a winding number; each costs a pass over the mesh.
 MOST_CAVITIES = 32
 
@@ -69,7 +72,7 @@ class Survey:
         Per triangle: 0 good, 1 a repeated corner (or no area, and seen before), 2 no area, 3 a
         duplicate.
     labels : (m,) int32
-        Piece of each triangle; −1 for degenerate triangles by themselves.
+        Piece of each triangle; degenerate triangles by themselves get numbers from `pieces` on.
     """
 
     pieces: int
@@ -103,28 +106,31 @@ def survey(mesh: Mesh, progress: Progress | None = None) -> Survey:
 def piece_labels(mesh: Mesh) -> NDArray[np.int32]:
     """Return the piece each triangle belongs to, (m,) int32, numbered by first triangle.
 
-    −1 for degenerate triangles that belong to no piece.
+    Degenerate triangles that touch no piece are numbered after the pieces.
     """
     return survey(mesh).labels
 
 
 def triangle_states(mesh: Mesh, progress: Progress | None = None) -> NDArray[np.uint8]:
     """Return per triangle 0 good, 1 a repeated corner, 2 no area, 3 a duplicate; (m,) uint8."""
-    count, points = len(mesh.faces), len(mesh.vertices)
+    count = len(mesh.faces)
     states = np.empty(count, np.uint8)
+    hashes = np.empty(count, np.uint64)
     run(
-        lambda a, b: kernels.mark_flat(mesh.vertices, mesh.faces, a, b, states),
+        lambda a, b: kernels.mark_flat(mesh.vertices, mesh.faces, a, b, states, hashes),
         spans(count, SLICE),
         progress,
     )
-    start = np.zeros(points + 2, np.int32)
-    entries = np.empty(count, np.int32)
-    kernels.bin_faces(mesh.faces, states, start, entries)
-    run(
-        lambda a, b: kernels.mark_duplicates(mesh.faces, start, entries, a, b, states),
-        spans(points, SLICE),
-        progress,
-    )
+    shares = min(MOST_SHARES, 1 << (count // SHARE_FACES).bit_length())
+    counts = np.zeros(shares, np.int64)
+    kernels.count_shares(hashes, counts)
+
+    def work(share: int, _: int) -> None:
+        # at most half full
+        table = np.full(1 << (2 * int(counts[share]) + 1).bit_length(), ~np.uint64(0))
+        kernels.mark_duplicates(mesh.faces, hashes, shares, share, table, states)
+
+    run(work, spans(shares, 1), progress)
     return states
 
 
@@ -147,28 +153,30 @@ def _survey(mesh: Mesh, progress: Progress | None) -> Survey:
     report(progress, 0.3, "finding pieces")
     count, labels, vertex_piece = label_pieces(mesh, states)
     report(progress, 0.5, "looking at edges")
-    edges, single, many, mixed, total, open_length = _edges(mesh, states, progress)
+    edge = _edges(mesh, states, progress)
     report(progress, 0.8, "measuring")
-    piece = _pieces(mesh, states, labels, vertex_piece, open_length, count=count, progress=progress)
+    piece = _pieces(
+        mesh, states, labels, vertex_piece, edge.open_length_mm, count=count, progress=progress
+    )
     findings: list[Finding] = []
     flipped = _flipped(mesh, states, labels, piece, findings=findings, progress=progress)
     piece = Pieces(
         piece.triangles, piece.area_mm2, piece.volume_mm3, piece.open_length_mm,
         piece.bounds_mm, flipped,
     )  # fmt: skip
-    closed = single == 0 and mixed == 0 and count > 0
+    closed = edge.open == 0 and edge.turned == 0 and count > 0
     found = Survey(
         pieces=count,
-        open_edges=single,
-        non_manifold_edges=many,
-        turned_edges=mixed,
+        open_edges=edge.open,
+        non_manifold_edges=edge.shared,
+        turned_edges=edge.turned,
         degenerate_triangles=int(((states == kernels.REPEATED) | (states == kernels.FLAT)).sum()),
         duplicate_triangles=int((states == kernels.DUPLICATE).sum()),
         flipped_pieces=int(flipped.sum()),
         area_mm2=float(piece.area_mm2.sum()),
         volume_mm3=float(piece.volume_mm3.sum()) if closed else None,
-        mean_edge_mm=total / edges if edges else 0.0,
-        open_length_mm=float(open_length.sum()),
+        mean_edge_mm=edge.total_mm / edge.edges if edge.edges else 0.0,
+        open_length_mm=float(edge.open_length_mm.sum()),
         piece=piece,
         states=states,
         labels=labels,
@@ -179,9 +187,27 @@ def _survey(mesh: Mesh, progress: Progress | None) -> Survey:
     return _with_findings(found, findings)
 
 
-def _edges(
-    mesh: Mesh, states: NDArray[np.uint8], progress: Progress | None
-) -> tuple[int, int, int, int, float, NDArray[np.float64]]:
+@dataclass(frozen=True, slots=True)
+class _Edges:
+    edges: int
+    open: int
+    shared: int
+    turned: int
+    total_mm: float
+    open_length_mm: NDArray[np.float64]  # by lower vertex
+    start: NDArray[np.int32]
+    entries: NDArray[np.uint32]  # sorted in each bin
+
+
+def sorted_edges(
+    mesh: Mesh, states: NDArray[np.uint8], progress: Progress | None = None
+) -> tuple[NDArray[np.int32], NDArray[np.uint32], int]:
+    """Return the edges in bins by lower vertex, sorted in each bin, and how many are open."""
+    found = _edges(mesh, states, progress)
+    return found.start, found.entries, found.open
+
+
+def _edges(mesh: Mesh, states: NDArray[np.uint8], progress: Progress | None) -> _Edges:
     points = len(mesh.vertices)
     start = np.zeros(points + 2, np.int32)
     entries = np.empty(3 * len(mesh.faces), np.uint32)
@@ -195,8 +221,9 @@ def _edges(
 
     run(work, cuts, progress)
     parts = [sums[first] for first, _ in cuts]  # in fixed order: the same bits on any threads
-    edges, single, many, mixed = (int(sum(p[k] for p in parts)) for k in range(4))
-    return edges, single, many, mixed, float(sum(p[4] for p in parts)), open_length
+    edges, single, shared, turned = (int(sum(p[k] for p in parts)) for k in range(4))
+    total = float(sum(p[4] for p in parts))
+    return _Edges(edges, single, shared, turned, total, open_length, start, entries)
 
 
 def _pieces(
@@ -220,7 +247,7 @@ def _pieces(
         kernels.sum_pieces(
             mesh.vertices, mesh.faces, states, labels, first, last, origin, triangles, sums, bounds
         )
-    inside = vertex_piece >= 0
+    inside = (vertex_piece >= 0) & (vertex_piece < count)
     rim = np.bincount(vertex_piece[inside], open_length[inside], count).astype(np.float64)
     return Pieces(triangles, sums[:, 0], sums[:, 1], rim, bounds, np.zeros(count, np.bool_))
 
