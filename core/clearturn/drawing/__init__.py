@@ -1,5 +1,7 @@
 """Drawings as frozen lists of lines, fills, texts and dimensions in mm, and their writers."""
 
+from clearturn.drawing.clock_strip import ClockGaps, clock_gaps, clock_strip
+from clearturn.drawing.dxf import to_dxf
 from clearturn.drawing.model import (
     DASHES,
     Dash,
@@ -14,12 +16,14 @@ from clearturn.drawing.model import (
 )
 from clearturn.drawing.outline import Outline, swept_outline
 from clearturn.drawing.svg import DARK, LIGHT, Palette, to_svg
+from clearturn.drawing.template import wheel_template
 from clearturn.drawing.turn_section import turn_section
 
 __all__ = [
     "DARK",
     "DASHES",
     "LIGHT",
+    "ClockGaps",
     "Dash",
     "Dimension",
     "Drawing",
@@ -31,7 +35,11 @@ __all__ = [
     "Palette",
     "Text",
     "Tone",
+    "clock_gaps",
+    "clock_strip",
     "swept_outline",
+    "to_dxf",
     "to_svg",
     "turn_section",
+    "wheel_template",
 ]

@@ -39,7 +39,8 @@ class Outline:
     area : shapely geometry
         Polygon or MultiPolygon; x is z (outboard), y is r, mm.
     accuracy_mm : float
-        How far its border may stand from the true one.
+        How far its border may stand from the true one: a step at a sharp inner corner, which comes
+        out bevelled, and a fraction of that elsewhere.
     """
 
     area: shapely.Geometry
@@ -81,7 +82,7 @@ def _swept_outline(mesh: Mesh, step: float, progress: Progress | None) -> Outlin
     area = _filled(area, mesh, level, step, progress)
     area = shapely.buffer(area, SHEET_MM / 2 - level, join_style="mitre", mitre_limit=2.0)
     area = shapely.simplify(shapely.make_valid(area), 0.04 * step)
-    return Outline(area, 0.3 * step + sag + SHEET_MM / 2)
+    return Outline(area, step + sag + SHEET_MM / 2)
 
 
 def meridian_triangles(mesh: Mesh, tolerance_mm: float) -> Floats:

@@ -1,0 +1,220 @@
+"""The clock strip: gap of one turning pair against clock position."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import ArrayLike, NDArray
+
+from clearturn.drawing.hatch import hatch_lines
+from clearturn.drawing.lettering import text_width
+from clearturn.drawing.model import XY, Dash, Drawing, Layer, Line, Mark, Text, Tone
+from clearturn.errors import InputError
+from clearturn.units import number
+
+Floats = NDArray[np.float64]
+_LEFT_MM, _RIGHT_MM, _FOOT_MM, _HEAD_MM = 12.0, 22.0, 9.0, 10.0
+
+
+@dataclass(frozen=True, slots=True)
+class ClockGaps:
+    """Least gap in each slice of the clock.
+
+    Attributes
+    ----------
+    clock_deg : (n,) ndarray
+        Middle of each slice, 0 ≤ clock < 360.
+    gap_mm : (n,) ndarray
+        Least distance there; NaN where the part is not.
+    """
+
+    clock_deg: Floats
+    gap_mm: Floats
+
+
+def clock_gaps(points: ArrayLike, distance_mm: ArrayLike, slices: int = 360) -> ClockGaps:
+    """Return the least of many distances in each slice of the clock.
+
+    Parameters
+    ----------
+    points : (n, 3) array_like
+        Places on the part that does not turn, hub frame.
+    distance_mm : (n,) array_like
+        Distance of each to the turning part (`surface_distances` with ``turning=True``); infinite
+        or NaN entries do not count.
+    slices : int
+        How many slices the full clock is cut into.
+    """
+    p = np.asarray(points, dtype=np.float64)
+    d = np.asarray(distance_mm, dtype=np.float64)
+    if p.ndim != 2 or p.shape[1] != 3 or d.shape != (len(p),):
+        raise InputError(
+            "the clock strip needs a distance for each point", found=f"{p.shape} and {d.shape}"
+        )
+    clock = np.degrees(np.arctan2(p[:, 0], p[:, 1])) % 360.0
+    known = np.isfinite(d)
+    slot = np.minimum((clock[known] / 360.0 * slices).astype(int), slices - 1)
+    least = np.full(slices, np.inf)
+    np.minimum.at(least, slot, d[known])
+    least[~np.isfinite(least)] = np.nan
+    return ClockGaps((np.arange(slices) + 0.5) * 360.0 / slices, least)
+
+
+def clock_strip(
+    gaps: ClockGaps,
+    required_mm: float,
+    *,
+    size_mm: tuple[float, float] = (180.0, 48.0),
+    words: str = "",
+) -> Drawing:
+    """Return gap against clock position as a drawing.
+
+    Parameters
+    ----------
+    gaps : ClockGaps
+    required_mm : float
+        Drawn as a line; what lies below it is hatched.
+    words : str
+        Beside the heading ("caliper – wheel").
+    """
+    frame = _Strip.of(gaps, required_mm, size_mm)
+    marks: list[Mark] = [
+        Text((3.0, size_mm[1] - 6.0), "CLOCK STRIP", 3.4, face="figures"),
+        Text((3.0 + text_width("CLOCK STRIP", 3.4, "figures") + 3.0, size_mm[1] - 6.0),
+             f"{words} · gap, mm, against clock position".removeprefix(" · "), 2.4,
+             tone=Tone.QUIET),
+    ]  # fmt: skip
+    marks += frame.axes()
+    for run in _runs(gaps, frame):
+        marks += frame.curve(run)
+    marks += frame.required()
+    if not np.isfinite(gaps.gap_mm).any():
+        marks.append(
+            Text((size_mm[0] / 2, size_mm[1] / 2), "no gap within reach", 2.6, anchor="middle")
+        )
+    return Drawing(tuple(marks), (0.0, 0.0, *size_mm), 1.0, (0.0, 0.0),
+                   f"Clock strip {words}".strip())  # fmt: skip
+
+
+def _runs(gaps: ClockGaps, frame: _Strip) -> list[Floats]:
+    """Return stretches without a break, (k, 2) of clock and gap, in the strip's order."""
+    start = frame.start_deg
+    order = np.argsort((gaps.clock_deg - start) % 360.0, kind="stable")
+    clock = start + (gaps.clock_deg[order] - start) % 360.0
+    gap = gaps.gap_mm[order]
+    known = np.isfinite(gap)
+    cuts = np.flatnonzero(np.diff(known.astype(int))) + 1
+    pieces = np.split(np.arange(len(gap)), cuts)
+    return [np.stack([clock[i], gap[i]], axis=1) for i in pieces if len(i) and known[i[0]]]
+
+
+@dataclass(frozen=True, slots=True)
+class _Strip:
+    """Scales of the strip."""
+
+    size_mm: tuple[float, float]
+    start_deg: float
+    span_deg: float
+    top_mm: float
+    low_mm: float
+    required_mm: float
+
+    @classmethod
+    def of(cls, gaps: ClockGaps, required_mm: float, size_mm: tuple[float, float]) -> _Strip:
+        known = np.isfinite(gaps.gap_mm)
+        start, span = _stretch(gaps.clock_deg[known], 360.0 / max(1, len(gaps.gap_mm)))
+        most = float(gaps.gap_mm[known].max(initial=0.0))
+        # The interesting part is near the requirement: far larger gaps run out at the top.
+        top = _round_up(min(max(most, 1.5 * required_mm, 1.0), max(4.0 * required_mm, 4.0)))
+        least = float(gaps.gap_mm[known].min(initial=0.0))
+        return cls(size_mm, start, span, top, -_round_up(-least) if least < 0 else 0.0, required_mm)
+
+    def at(self, clock: float, gap: float) -> XY:
+        wide = self.size_mm[0] - _LEFT_MM - _RIGHT_MM
+        high = self.size_mm[1] - _FOOT_MM - _HEAD_MM
+        part = (min(gap, self.top_mm) - self.low_mm) / (self.top_mm - self.low_mm)
+        return (
+            _LEFT_MM + wide * (clock - self.start_deg) / self.span_deg,
+            _FOOT_MM + high * part,
+        )
+
+    def axes(self) -> list[Mark]:
+        end = self.start_deg + self.span_deg
+        out: list[Mark] = [
+            Line((self.at(self.start_deg, self.low_mm), self.at(end, self.low_mm)), Layer.FRAME,
+                 0.25),
+        ]  # fmt: skip
+        step = _step(self.top_mm - self.low_mm, 4)
+        level = math.ceil(self.low_mm / step - 1e-9) * step
+        while level <= self.top_mm + 1e-9:
+            x, y = self.at(self.start_deg, level)
+            out.append(Line(((x - 1.2, y), (x, y)), Layer.FRAME, 0.18))
+            digits = 0 if step >= 1 else 1
+            out.append(Text((x - 2.0, y - 0.8), number(level, digits), 2.4, anchor="end",
+                            face="figures", tone=Tone.QUIET))  # fmt: skip
+            level += step
+        every = next(s for s in (5, 10, 15, 30, 45, 90) if self.span_deg / s <= 12 or s == 90)
+        tick = math.ceil(self.start_deg / every) * every
+        while tick <= end + 1e-9:
+            x, y = self.at(tick, self.low_mm)
+            out.append(Line(((x, y), (x, y - 1.2)), Layer.FRAME, 0.18))
+            out.append(Text((x, y - 4.2), f"{tick % 360:.0f}°", 2.4, anchor="middle",
+                            face="figures", tone=Tone.QUIET))  # fmt: skip
+            tick += every
+        return out
+
+    def required(self) -> list[Mark]:
+        if self.required_mm > self.top_mm:
+            return []
+        left = self.at(self.start_deg, self.required_mm)
+        right = self.at(self.start_deg + self.span_deg, self.required_mm)
+        return [
+            Line((left, (right[0] + 2.0, right[1])), Layer.REQUIRED, 0.18, dash=Dash.CHAIN),
+            Text((right[0] + 3.0, right[1] - 0.8), f"{number(self.required_mm, 1)} asked", 2.4),
+        ]
+
+    def curve(self, run: Floats) -> list[Mark]:
+        points = tuple(self.at(float(c), float(g)) for c, g in run)
+        out: list[Mark] = []
+        if len(points) > 1:
+            level = self.at(self.start_deg, self.required_mm)[1]
+            above = [(points[0][0], level), *points, (points[-1][0], level)]
+            # between the curve and the line, where the curve is the lower one
+            tight = shapely.intersection(
+                shapely.make_valid(shapely.Polygon(above)),
+                shapely.box(points[0][0], -1e3, points[-1][0], level),
+            )
+            out += hatch_lines(tight)
+        else:
+            points = ((points[0][0] - 0.4, points[0][1]), (points[0][0] + 0.4, points[0][1]))
+        out.append(Line(points, Layer.PART, 0.35))
+        return out
+
+
+def _stretch(clock: Floats, slice_deg: float) -> tuple[float, float]:
+    """Return start and span of the part of the clock that holds all places, with some air."""
+    if len(clock) == 0:
+        return 0.0, 360.0
+    c = np.sort(clock)
+    spaces = np.diff(np.concatenate([c, c[:1] + 360.0]))
+    widest = int(np.argmax(spaces))
+    if spaces[widest] < 40.0:
+        return 0.0, 360.0
+    start = float(c[(widest + 1) % len(c)])
+    span = 360.0 - float(spaces[widest])
+    air = max(3.0, 0.03 * span, slice_deg)
+    return start - air, span + 2 * air
+
+
+def _step(span: float, parts: int) -> float:
+    rough = span / parts
+    power = 10.0 ** math.floor(math.log10(rough))
+    return float(next(m * power for m in (1, 2, 5, 10) if m * power >= rough - 1e-12))
+
+
+def _round_up(value: float) -> float:
+    step = _step(max(value, 1e-3), 4)
+    return math.ceil(value / step - 1e-9) * step
