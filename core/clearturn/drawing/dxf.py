@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import io
 import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 from clearturn.drawing.model import DASHES, XY, Dash, Drawing, Fill, Layer, Line, Text
@@ -38,15 +40,18 @@ def to_dxf(drawing: Drawing) -> str:
         raise ClearturnError(
             "DXF cannot be written: the package ezdxf is missing; install clearturn anew"
         ) from error
-    document = ezdxf.new("R2010", units=units.MM)  # type: ignore[attr-defined]
-    for dash, name in _LINE_TYPES.items():
-        pattern = _pattern(DASHES[dash], 1.0 / drawing.scale)
-        document.linetypes.add(name, pattern, description=str(dash))
-    for layer in Layer:
-        document.layers.add(f"CT_{layer.upper()}", color=_COLOURS.get(layer, 7))
-    document.styles.add("CT_TEXT", font="txt.shx")
-    _Writer(document, drawing).write()
-    return _written(document)
+    with _fixed_identity():
+        document = ezdxf.new("R2010", units=units.MM)  # type: ignore[attr-defined]
+        for dash, name in _LINE_TYPES.items():
+            pattern = _pattern(DASHES[dash], 1.0 / drawing.scale)
+            document.linetypes.add(name, pattern, description=str(dash))
+        for layer in Layer:
+            document.layers.add(f"CT_{layer.upper()}", color=_COLOURS.get(layer, 7))
+        document.styles.add("CT_TEXT", font="txt.shx")
+        _Writer(document, drawing).write()
+        stream = io.StringIO()
+        document.write(stream)
+    return stream.getvalue()
 
 
 class _Writer:
@@ -95,16 +100,15 @@ def _pattern(lengths: tuple[float, ...], factor: float) -> list[float]:
     return [sum(abs(n) for n in signed), *signed]
 
 
-def _written(document: Document) -> str:
-    """Return the document as text, the same bytes for the same drawing: no date, no random mark."""
-    from ezdxf import options
+@contextmanager
+def _fixed_identity() -> Iterator[None]:
+    """Let the same drawing give the same bytes: no date, no random mark of this very file."""
+    from ezdxf._options import options
 
-    stream = io.StringIO()
     with _lock:  # the setting belongs to the whole package
         before = options.write_fixed_meta_data_for_testing
         options.write_fixed_meta_data_for_testing = True
         try:
-            document.write(stream)
+            yield
         finally:
             options.write_fixed_meta_data_for_testing = before
-    return stream.getvalue()

@@ -12,8 +12,8 @@ from clearturn.drawing.model import XY, Dash, Fill, Layer, Line, Mark, Ring, Tex
 from clearturn.units import number
 
 # ISO 5455 recommends 1:1, 1:2, 1:5 and 1:10; the steps between keep a figure from being needlessly
-# small, and the scale is always told in words and by a bar.
-SCALES = (5.0, 2.0, 1.0, 1 / 1.25, 1 / 1.5, 1 / 2, 1 / 2.5, 1 / 3, 1 / 4, 1 / 5, 1 / 10, 1 / 20)
+# small, and the scale is always told in words and by a bar.  The report prints at the same ones.
+SCALES = (1.0, 1 / 1.5, 1 / 2, 1 / 2.5, 1 / 3, 1 / 4, 1 / 5, 1 / 10, 1 / 20)
 HEAD_MM = 9.0
 FOOT_MM = 10.0
 _EDGE_MM = 3.0
