@@ -1,8 +1,10 @@
 """Datums from scans: associated features with uncertainty, patches, frames."""
 
+from clearturn.datum.agreement import AxisDifference, compare_axes
 from clearturn.datum.circle import fit_circle
 from clearturn.datum.cone import fit_cone
 from clearturn.datum.cylinder import fit_cylinder
+from clearturn.datum.feature import Proposal, propose_feature
 from clearturn.datum.frame import AxisFit, Frame, hub_frame, wheel_frame
 from clearturn.datum.grow import Patch, grow_patch, nearest_face
 from clearturn.datum.line import fit_line
@@ -17,20 +19,41 @@ from clearturn.datum.model import (
     StandardUncertainty,
 )
 from clearturn.datum.plane import fit_plane
+from clearturn.datum.scale import ScaleCheck, SizePair, check_scale
 from clearturn.datum.sphere import fit_sphere
+from clearturn.datum.spin import SpinAxis, spin_axis
+from clearturn.datum.zone import (
+    CircleZone,
+    Contact,
+    PlaneZone,
+    contact_offset,
+    minimum_zone_circle,
+    minimum_zone_plane,
+)
 
 __all__ = [
+    "AxisDifference",
     "AxisFit",
     "CircleFit",
+    "CircleZone",
     "ConeFit",
+    "Contact",
     "CylinderFit",
     "Fit",
     "Frame",
     "LineFit",
     "Patch",
     "PlaneFit",
+    "PlaneZone",
+    "Proposal",
+    "ScaleCheck",
+    "SizePair",
     "SphereFit",
+    "SpinAxis",
     "StandardUncertainty",
+    "check_scale",
+    "compare_axes",
+    "contact_offset",
     "fit_circle",
     "fit_cone",
     "fit_cylinder",
@@ -39,6 +62,10 @@ __all__ = [
     "fit_sphere",
     "grow_patch",
     "hub_frame",
+    "minimum_zone_circle",
+    "minimum_zone_plane",
     "nearest_face",
+    "propose_feature",
+    "spin_axis",
     "wheel_frame",
 ]
