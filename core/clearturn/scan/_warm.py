@@ -74,8 +74,8 @@ def _joining() -> None:
         _kernels.fill_table(keys, 1, table)
         _kernels.weld_points(keys, 0, 1, keys, 1, table, np.zeros(1, np.int32))
     _kernels.renumber(np.zeros(1, np.int32), 0, 1, np.zeros(1, np.int32))
-    vertices = np.array(_CORNERS, np.float64)
-    faces = np.array(_FACES, np.int32)
+    mesh = Mesh(_CORNERS, _FACES)
+    states, labels = np.zeros(4, np.uint8), np.zeros(4, np.int32)
     _kernels_survey.winding_number(
-        vertices, faces, np.zeros(4, np.uint8), np.zeros(4, np.int32), 1, vertices[0], 0, 4
+        mesh.vertices, mesh.faces, states, labels, 1, mesh.vertices[0], 0, 4
     )

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,7 +36,6 @@ SLICE = 1 << 17
 INVENTED = -1
 
 Mask = NDArray[np.bool_]
-_Any = TypeVar("_Any", bound=np.generic)
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,14 +92,18 @@ class CleanResult:
 
 @dataclass(frozen=True, slots=True)
 class _Now:
-    """The mesh between two steps; `vertices` may hold unused ones."""
+    """The mesh between two steps; `vertices` may hold unused ones.  All arrays are read-only."""
 
     vertices: NDArray[np.float64]
     faces: NDArray[np.int32]
     origin: NDArray[np.int32]
 
+    def __post_init__(self) -> None:
+        for array in (self.vertices, self.faces, self.origin):
+            array.flags.writeable = False
+
     def mesh(self) -> Mesh:
-        return Mesh(_read_only(self.vertices), _read_only(self.faces))
+        return Mesh(self.vertices, self.faces)
 
 
 def clean(mesh: Mesh, steps: Iterable[Step], progress: Progress | None = None) -> CleanResult:
@@ -293,22 +295,19 @@ def _fill(now: _Now, step: FillHoles, progress: Progress | None) -> tuple[_Now, 
 
 def _result(mesh: Mesh, now: _Now, results: list[StepResult]) -> CleanResult:
     if not any(result.did_something for result in results):
-        cleaned, origin = mesh, now.origin
+        cleaned = mesh
     else:
         new = np.empty(len(now.vertices), np.int32)
         used = kernels.number_used(now.faces, new)
         vertices = np.empty((used, 3))
-        faces = now.faces.copy() if now.faces is mesh.faces else now.faces
+        faces = now.faces.copy()
         kernels.move_used(now.vertices, faces, new, vertices)
-        cleaned, origin = Mesh(_read_only(vertices), _read_only(faces), mesh.name), now.origin
-    _read_only(origin)
-    invented = _read_only(origin == INVENTED)
-    return CleanResult(cleaned, origin, invented, tuple(results), tuple(_findings(results)))
-
-
-def _read_only(array: NDArray[_Any]) -> NDArray[_Any]:
-    array.flags.writeable = False
-    return array
+        vertices.flags.writeable = False
+        faces.flags.writeable = False
+        cleaned = Mesh(vertices, faces, mesh.name)
+    invented = now.origin == INVENTED
+    invented.flags.writeable = False
+    return CleanResult(cleaned, now.origin, invented, tuple(results), tuple(_findings(results)))
 
 
 def _findings(results: list[StepResult]) -> list[Finding]:
