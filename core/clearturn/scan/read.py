@@ -142,7 +142,7 @@ def _scan(source: Source, raw: Raw, unit: str | None, sha256: str) -> Scan:
         findings.append(size)
     # numbers of that size are this far apart; half of it is the rounding
     step_mm = 2.0 ** (math.frexp(farthest)[1] - raw.bits)
-    if step_mm / 2.0 > COARSE_MM:
+    if size is None and step_mm / 2.0 > COARSE_MM:
         findings.append(
             Finding(
                 "coarse-coordinates", "warning",
