@@ -8,7 +8,7 @@ import numpy as np
 from numba import njit
 
 from clearturn.gap._kernels_still import edge_through_face, take_triangle
-from clearturn.gap._kernels_tree import WIDTH
+from clearturn.gap._kernels_tree import WIDTH, child_box, whole_box
 from clearturn.gap._kernels_turning import map_triangle
 
 _STACK = 16_384
@@ -17,20 +17,10 @@ _STACK = 16_384
 @njit(nogil=True, cache=True, error_model="numpy")
 def _box_of(boxes, level_start, level, k, out):
     """Box of node k of a level, or of triangle k where level is -1."""
-    axes = boxes.shape[1] // 2
     if level < 0:
-        for q in range(2 * axes):
-            out[q] = boxes[k // WIDTH, q, k % WIDTH]
-        return
-    node = level_start[level] + k
-    for q in range(axes):
-        low = boxes[node, q, 0]
-        high = boxes[node, axes + q, 0]
-        for j in range(1, WIDTH):
-            low = min(low, boxes[node, q, j])
-            high = max(high, boxes[node, axes + q, j])
-        out[q] = low
-        out[axes + q] = high
+        child_box(boxes, k // WIDTH, k % WIDTH, out)
+    else:
+        whole_box(boxes, level_start[level] + k, out)
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
@@ -201,7 +191,7 @@ def _depth_in_flat(r, z, R):
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
-def _images_overlap(XA, RA, dip_a, XB, RB, dip_b, least):
+def _images_overlap(RA, dip_a, RB, dip_b, least):
     """Whether the images surely overlap by more than `least`.
 
     A mapped corner that lies deeper in the other flat triangle than the dip lies in the true
@@ -272,7 +262,7 @@ def pair_overlaps(stack, depth, XA, XB, RA, RB, least):
         dip_b = map_triangle(XB, RB)
         if not _boxes_meet(RA, dip_a, RB, dip_b, least):
             continue
-        if _images_overlap(XA, RA, dip_a, XB, RB, dip_b, least):
+        if _images_overlap(RA, dip_a, RB, dip_b, least):
             return True
         if level >= 6 or dip_a + dip_b < 0.2 * least or top > depth.size - 20:
             continue

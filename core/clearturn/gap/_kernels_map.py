@@ -7,7 +7,7 @@ import math
 import numpy as np
 from numba import njit
 
-from clearturn.gap._kernels_tree import WIDTH
+from clearturn.gap._kernels_tree import WIDTH, apart_in_plane
 from clearturn.gap._kernels_turning import map_triangle
 
 _DEEPEST = 40
@@ -16,7 +16,7 @@ _TOLERANCE = 1e-3
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
-def _to_flat(r, z, X, R, w):
+def _to_flat(r, z, R, w):
     """Squared distance of (r, z) to the flat triangle R; weights of the nearest point into w."""
     s1 = (R[1, 0] - R[0, 0]) * (z - R[0, 1]) - (R[1, 1] - R[0, 1]) * (r - R[0, 0])
     s2 = (R[2, 0] - R[1, 0]) * (z - R[1, 1]) - (R[2, 1] - R[1, 1]) * (r - R[1, 0])
@@ -64,7 +64,7 @@ def point_to_image(r, z, stack, depth, work, best, held):
             for c in range(3):
                 X[k, c] = stack[top, 3 * k + c]
         dip = map_triangle(X, R)
-        lower = math.sqrt(_to_flat(r, z, X, R, w)) - dip
+        lower = math.sqrt(_to_flat(r, z, R, w)) - dip
         px = w[0] * X[0, 0] + w[1] * X[1, 0] + w[2] * X[2, 0]
         py = w[0] * X[0, 1] + w[1] * X[1, 1] + w[2] * X[2, 1]
         pz = w[0] * X[0, 2] + w[1] * X[1, 2] + w[2] * X[2, 2]
@@ -145,10 +145,7 @@ def nearest_in_plane(
             level = stack_l[top]
             k = stack_n[top]
             node = level_start[level] + k
-            for j in range(WIDTH):
-                er = max(max(boxes[node, 0, j] - x, x - boxes[node, 2, j]), zero)
-                ez = max(max(boxes[node, 1, j] - y, y - boxes[node, 3, j]), zero)
-                near[j] = er * er + ez * ez
+            apart_in_plane(boxes, node, x, y, x, y, near)
             base = top
             for j in range(WIDTH):
                 d32 = near[j]

@@ -7,7 +7,15 @@ import math
 import numpy as np
 from numba import njit
 
-from clearturn.gap._kernels_tree import FAR, WIDTH, round_down, round_up
+from clearturn.gap._kernels_tree import (
+    FAR,
+    WIDTH,
+    apart_in_space,
+    child_box,
+    round_down,
+    round_up,
+    whole_box,
+)
 
 _STACK = 16_384
 #: A region is far when its centre is this many radii away; its winding is then taken from moments.
@@ -18,7 +26,7 @@ _FAR_RATIO = 2.3
 def nearest_on_triangle(px, py, pz, t, q):
     """Squared distance of a point from the triangle t (9,); its nearest point into q (3,).
 
-    By the region of the plane the point projects to (Ericson, Real-Time Collision Detection, 5.1.5).
+    By the region of the plane the point projects to (Ericson 2005, section 5.1.5).
     """
     ax = t[0]
     ay = t[1]
@@ -219,24 +227,6 @@ def take_triangle(vertices, faces, k, turn, shift, out):
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
-def _child_box(boxes, node, j, out):
-    for q in range(6):
-        out[q] = boxes[node, q, j]
-
-
-@njit(nogil=True, cache=True, error_model="numpy")
-def _whole_box(boxes, node, out):
-    for q in range(3):
-        low = boxes[node, q, 0]
-        high = boxes[node, 3 + q, 0]
-        for j in range(1, WIDTH):
-            low = min(low, boxes[node, q, j])
-            high = max(high, boxes[node, 3 + q, j])
-        out[q] = low
-        out[3 + q] = high
-
-
-@njit(nogil=True, cache=True, error_model="numpy")
 def _move_box(box, turn, shift, identity, out):
     """Box of a moved box, rounded outward."""
     if identity:
@@ -262,8 +252,8 @@ def search_space(
 ):  # fmt: skip
     """Search the pairs below one node of tree a (under a rigid motion) and the root of tree b.
 
-    ``upper`` must be a distance that is reached by the points in ``witness``.  Returns upper: the
-    least distance if it is below the one given, up to rounding.
+    ``upper`` must be a distance that is reached by the points in ``witness``.  Returns upper: no
+    pair below is nearer than upper - tolerance.  Stops where upper falls to the tolerance.
     """
     sa = np.empty(_STACK, np.int64)
     sb = np.empty(_STACK, np.int64)
@@ -281,7 +271,7 @@ def search_space(
     still_shift = np.zeros(3)
     zero = np.float32(0)
     best = upper * upper
-    limit = np.float32((upper + slack) ** 2 * (1 + 2e-6) + 1e-30)
+    limit = np.float32(max(upper - tolerance + slack, slack) ** 2 * (1 + 2e-6) + 1e-30)
     sa[0] = node_a
     la[0] = level_a
     sb[0] = 0
@@ -308,37 +298,42 @@ def search_space(
                 best = d
                 triangles[0] = ka
                 triangles[1] = kb
-                limit = np.float32((math.sqrt(best) + slack) ** 2 * (1 + 2e-6) + 1e-30)
+                h = max(math.sqrt(best) - tolerance + slack, slack)
+                limit = np.float32(h * h * (1 + 2e-6) + 1e-30)
             continue
         open_a = va >= vb
         if open_a:
             node = start_a[va] + ka
             if vb >= 0:
-                _whole_box(boxes_b, start_b[vb] + kb, box_b)
+                whole_box(boxes_b, start_b[vb] + kb, box_b)
             else:
-                _child_box(boxes_b, kb // WIDTH, kb % WIDTH, box_b)
-            for j in range(WIDTH):
-                if boxes_a[node, 0, j] > boxes_a[node, 3, j]:
-                    near[j] = FAR
-                    continue
-                _child_box(boxes_a, node, j, raw)
-                _move_box(raw, turn, shift, identity, box_a)
-                ex = max(max(box_a[0] - box_b[3], box_b[0] - box_a[3]), zero)
-                ey = max(max(box_a[1] - box_b[4], box_b[1] - box_a[4]), zero)
-                ez = max(max(box_a[2] - box_b[5], box_b[2] - box_a[5]), zero)
-                near[j] = ex * ex + ey * ey + ez * ez
+                child_box(boxes_b, kb // WIDTH, kb % WIDTH, box_b)
+            if identity:
+                apart_in_space(
+                    boxes_a, node,
+                    box_b[0], box_b[1], box_b[2], box_b[3], box_b[4], box_b[5], near,
+                )  # fmt: skip
+            else:
+                for j in range(WIDTH):
+                    if boxes_a[node, 0, j] > boxes_a[node, 3, j]:
+                        near[j] = FAR
+                        continue
+                    child_box(boxes_a, node, j, raw)
+                    _move_box(raw, turn, shift, identity, box_a)
+                    ex = max(max(box_a[0] - box_b[3], box_b[0] - box_a[3]), zero)
+                    ey = max(max(box_a[1] - box_b[4], box_b[1] - box_a[4]), zero)
+                    ez = max(max(box_a[2] - box_b[5], box_b[2] - box_a[5]), zero)
+                    near[j] = ex * ex + ey * ey + ez * ez
         else:
             node = start_b[vb] + kb
             if va >= 0:
-                _whole_box(boxes_a, start_a[va] + ka, raw)
+                whole_box(boxes_a, start_a[va] + ka, raw)
             else:
-                _child_box(boxes_a, ka // WIDTH, ka % WIDTH, raw)
+                child_box(boxes_a, ka // WIDTH, ka % WIDTH, raw)
             _move_box(raw, turn, shift, identity, box_a)
-            for j in range(WIDTH):
-                ex = max(max(boxes_b[node, 0, j] - box_a[3], box_a[0] - boxes_b[node, 3, j]), zero)
-                ey = max(max(boxes_b[node, 1, j] - box_a[4], box_a[1] - boxes_b[node, 4, j]), zero)
-                ez = max(max(boxes_b[node, 2, j] - box_a[5], box_a[2] - boxes_b[node, 5, j]), zero)
-                near[j] = ex * ex + ey * ey + ez * ez
+            apart_in_space(
+                boxes_b, node, box_a[0], box_a[1], box_a[2], box_a[3], box_a[4], box_a[5], near
+            )
         base = top
         for j in range(WIDTH):
             d32 = near[j]
@@ -418,11 +413,7 @@ def nearest_points(
             level = stack_l[top]
             k = stack_n[top]
             node = level_start[level] + k
-            for j in range(WIDTH):
-                ex = max(max(boxes[node, 0, j] - x, x - boxes[node, 3, j]), zero)
-                ey = max(max(boxes[node, 1, j] - y, y - boxes[node, 4, j]), zero)
-                ez = max(max(boxes[node, 2, j] - z, z - boxes[node, 5, j]), zero)
-                near[j] = ex * ex + ey * ey + ez * ez
+            apart_in_space(boxes, node, x, y, z, x, y, z, near)
             base = top
             for j in range(WIDTH):
                 d32 = near[j]
@@ -474,9 +465,7 @@ def solid_angle(px, py, pz, t):
     a = math.sqrt(ax * ax + ay * ay + az * az)
     b = math.sqrt(bx * bx + by * by + bz * bz)
     c = math.sqrt(cx * cx + cy * cy + cz * cz)
-    det = (
-        ax * (by * cz - bz * cy) + ay * (bz * cx - bx * cz) + az * (bx * cy - by * cx)
-    )
+    det = ax * (by * cz - bz * cy) + ay * (bz * cx - bx * cz) + az * (bx * cy - by * cx)
     den = (
         a * b * c
         + (ax * bx + ay * by + az * bz) * c

@@ -12,6 +12,8 @@ import math
 import numpy as np
 from numba import njit
 
+#: Boxes hold no NaN and no infinity, so that their loops may be vectorised.
+_BOX_MATH = {"nnan", "ninf", "nsz"}
 #: Children of a node.
 WIDTH = 8
 #: An empty box: never near anything.
@@ -191,3 +193,45 @@ def bounds_of(points, start, stop, out):
         for q in range(k):
             out[0, q] = min(out[0, q], points[i, q])
             out[1, q] = max(out[1, q], points[i, q])
+
+
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=_BOX_MATH)
+def apart_in_plane(boxes, node, r0, z0, r1, z1, near):
+    """Squared distances (8,) of a box to the children of a node of (nodes, 4, 8) boxes."""
+    zero = np.float32(0)
+    for j in range(WIDTH):
+        er = max(max(boxes[node, 0, j] - r1, r0 - boxes[node, 2, j]), zero)
+        ez = max(max(boxes[node, 1, j] - z1, z0 - boxes[node, 3, j]), zero)
+        near[j] = er * er + ez * ez
+
+
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=_BOX_MATH)
+def apart_in_space(boxes, node, x0, y0, z0, x1, y1, z1, near):
+    """Squared distances (8,) of a box to the children of a node of (nodes, 6, 8) boxes."""
+    zero = np.float32(0)
+    for j in range(WIDTH):
+        ex = max(max(boxes[node, 0, j] - x1, x0 - boxes[node, 3, j]), zero)
+        ey = max(max(boxes[node, 1, j] - y1, y0 - boxes[node, 4, j]), zero)
+        ez = max(max(boxes[node, 2, j] - z1, z0 - boxes[node, 5, j]), zero)
+        near[j] = ex * ex + ey * ey + ez * ez
+
+
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=_BOX_MATH)
+def whole_box(boxes, node, out):
+    """Box round all children of a node, any number of axes, into out (float32)."""
+    axes = boxes.shape[1] // 2
+    for q in range(axes):
+        low = boxes[node, q, 0]
+        high = boxes[node, axes + q, 0]
+        for j in range(1, WIDTH):
+            low = min(low, boxes[node, q, j])
+            high = max(high, boxes[node, axes + q, j])
+        out[q] = low
+        out[axes + q] = high
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def child_box(boxes, node, j, out):
+    """Box of child j of a node into out."""
+    for q in range(boxes.shape[1]):
+        out[q] = boxes[node, q, j]

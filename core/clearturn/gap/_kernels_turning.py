@@ -13,7 +13,15 @@ import math
 import numpy as np
 from numba import njit
 
-from clearturn.gap._kernels_tree import FAR, WIDTH, round_down, round_up
+from clearturn.gap._kernels_tree import (
+    FAR,
+    WIDTH,
+    apart_in_plane,
+    child_box,
+    round_down,
+    round_up,
+    whole_box,
+)
 
 #: Deepest subdivision of a pair of triangles: edges shrink by 2**-40, far below rounding.
 DEEPEST = 40
@@ -333,19 +341,6 @@ def pair_distance(stack, depth, work, upper, tolerance, slack, witness):
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
-def _whole_box(boxes, node, out):
-    out[0] = boxes[node, 0, 0]
-    out[1] = boxes[node, 1, 0]
-    out[2] = boxes[node, 2, 0]
-    out[3] = boxes[node, 3, 0]
-    for j in range(1, WIDTH):
-        out[0] = min(out[0], boxes[node, 0, j])
-        out[1] = min(out[1], boxes[node, 1, j])
-        out[2] = max(out[2], boxes[node, 2, j])
-        out[3] = max(out[3], boxes[node, 3, j])
-
-
-@njit(nogil=True, cache=True, error_model="numpy")
 def _limit(upper, tolerance):
     """Squared box distance above which a pair of boxes cannot matter, safe in float32."""
     h = max(0.0, upper - tolerance)
@@ -416,25 +411,17 @@ def search(
         if open_a:
             node = start_a[va] + ka
             if vb >= 0:
-                _whole_box(boxes_b, start_b[vb] + kb, box)
+                whole_box(boxes_b, start_b[vb] + kb, box)
             else:
-                for q in range(4):
-                    box[q] = boxes_b[kb // WIDTH, q, kb % WIDTH]
-            for j in range(WIDTH):
-                er = max(max(boxes_a[node, 0, j] - box[2], box[0] - boxes_a[node, 2, j]), zero)
-                ez = max(max(boxes_a[node, 1, j] - box[3], box[1] - boxes_a[node, 3, j]), zero)
-                near[j] = er * er + ez * ez
+                child_box(boxes_b, kb // WIDTH, kb % WIDTH, box)
+            apart_in_plane(boxes_a, node, box[0], box[1], box[2], box[3], near)
         else:
             node = start_b[vb] + kb
             if va >= 0:
-                _whole_box(boxes_a, start_a[va] + ka, box)
+                whole_box(boxes_a, start_a[va] + ka, box)
             else:
-                for q in range(4):
-                    box[q] = boxes_a[ka // WIDTH, q, ka % WIDTH]
-            for j in range(WIDTH):
-                er = max(max(boxes_b[node, 0, j] - box[2], box[0] - boxes_b[node, 2, j]), zero)
-                ez = max(max(boxes_b[node, 1, j] - box[3], box[1] - boxes_b[node, 3, j]), zero)
-                near[j] = er * er + ez * ez
+                child_box(boxes_a, ka // WIDTH, ka % WIDTH, box)
+            apart_in_plane(boxes_b, node, box[0], box[1], box[2], box[3], near)
         base = top
         for j in range(WIDTH):
             d = near[j]
@@ -486,10 +473,7 @@ def nearest_corner(r, z, rz, faces, boxes, level_start, best, stack_n, stack_l, 
         level = stack_l[top]
         k = stack_n[top]
         node = level_start[level] + k
-        for j in range(WIDTH):
-            er = max(max(boxes[node, 0, j] - x, x - boxes[node, 2, j]), zero)
-            ez = max(max(boxes[node, 1, j] - y, y - boxes[node, 3, j]), zero)
-            near[j] = er * er + ez * ez
+        apart_in_plane(boxes, node, x, y, x, y, near)
         base = top
         for j in range(WIDTH):
             d = near[j]

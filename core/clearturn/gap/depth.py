@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearturn.gap.model import Axis, Gap, State
-from clearturn.gap.still import query
+from clearturn.gap.still import inverse, query
 from clearturn.gap.surface_map import INSIDE, winding
 from clearturn.gap.tree import space_tree
 from clearturn.mesh import Mesh
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 Matrix = NDArray[np.float64]
 #: Vertices looked at per angle, and again at the angle where the first look went deepest.
-_COARSE, _FINE = 1_500, 20_000
+_COARSE, _FINE = 500, 10_000
 #: Freeing shifts are found to this fraction of themselves.
 _STEP = 1e-3
 
@@ -60,7 +60,7 @@ def inside_depth(
 
 
 def _both(first: Mesh, second: Mesh, pose: Matrix) -> list[tuple[Mesh, Mesh, Matrix]]:
-    return [(first, second, pose), (second, first, np.linalg.inv(pose))]
+    return [(first, second, pose), (second, first, inverse(pose))]
 
 
 def _depth_of(inner: Mesh, outer: Mesh, pose: Matrix, count: int) -> float:
@@ -179,11 +179,9 @@ def _is_apart(
     from clearturn.gap.still import still_distance
     from clearturn.gap.turning import _as_gap, turning_distance
 
-    relative = np.linalg.inv(p2) @ p1
+    relative = inverse(p2) @ p1
     if turn is None:
-        distance, points, hits = still_distance(
-            first, second, relative, tolerance_mm=tolerance_mm
-        )
+        distance, points, hits = still_distance(first, second, relative, tolerance_mm=tolerance_mm)
         if distance <= tolerance_mm:
             return False
         from clearturn.gap.model import Interval

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections import OrderedDict
+from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,11 +13,20 @@ from clearturn import threads
 from clearturn.gap import _kernels_tree as tree_kernels
 from clearturn.gap import _kernels_turning as kernels
 from clearturn.gap.model import Axis
-from clearturn.gap.tree import PIECE, level_starts, scale_of, sorted_order
+from clearturn.gap.tree import (
+    PIECE,
+    bounds_of,
+    level_starts,
+    mesh_bounds,
+    scale_of,
+    sorted_order,
+)
 from clearturn.mesh import Mesh
 from clearturn.progress import Progress
 
 Matrix = NDArray[np.float64]
+#: Images kept with a mesh: a part that is dragged must not fill the memory.
+_KEPT = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +52,7 @@ class MeridianImage:
     boxes: NDArray[np.float32]
     level_start: NDArray[np.int64]
     scale: float
+    grid: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
 
 
 def axis_frame(axis: Axis) -> tuple[Matrix, Matrix]:
@@ -75,7 +87,7 @@ def into_axis_frame(axis: Axis, pose: Matrix | None) -> tuple[Matrix, Matrix]:
 def meridian_image(
     mesh: Mesh, axis: Axis, pose: Matrix | None = None, progress: Progress | None = None
 ) -> MeridianImage:
-    """Return the image of `mesh` about `axis`, kept with the mesh for the axis last used.
+    """Return the image of `mesh` about `axis`, kept with the mesh for the frames last used.
 
     Raises
     ------
@@ -83,8 +95,24 @@ def meridian_image(
         If `progress` was cancelled.
     """
     rotation, shift = into_axis_frame(axis, pose)
-    key = ("meridian", rotation.tobytes(), shift.tobytes())
-    return mesh.cached(key, lambda: _build(mesh, rotation, shift, progress))
+    held = kept_image(mesh, rotation, shift)
+    if held is None:
+        held = _build(mesh, rotation, shift, progress)
+        kept: OrderedDict[bytes, MeridianImage] = mesh.cached("meridian images", OrderedDict)
+        kept[_key(rotation, shift)] = held
+        while len(kept) > _KEPT:
+            kept.popitem(last=False)
+    return held
+
+
+def kept_image(mesh: Mesh, rotation: Matrix, shift: Matrix) -> MeridianImage | None:
+    """Return the image of `mesh` for this frame if it is kept, else None."""
+    kept: OrderedDict[bytes, MeridianImage] = mesh.cached("meridian images", OrderedDict)
+    return kept.get(_key(rotation, shift))
+
+
+def _key(rotation: Matrix, shift: Matrix) -> bytes:
+    return rotation.tobytes() + shift.tobytes()
 
 
 def project(
@@ -106,7 +134,7 @@ def tree_over(
 ) -> tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.float32], NDArray[np.int64]]:
     """Return (order, faces in order, boxes, level starts) of a tree over mapped triangles."""
     m = len(faces)
-    low, high = bounds(rz, progress)
+    low, high = bounds_of(rz, progress)
     per_mm = scale_of(np.stack([low, high]), 2047)
     codes = np.empty(m, np.uint32)
     cuts = threads.spans(m, PIECE)
@@ -129,26 +157,13 @@ def tree_over(
     return order, taken, boxes, starts
 
 
-def bounds(points: Matrix, progress: Progress | None = None) -> tuple[Matrix, Matrix]:
-    """Return least and greatest coordinates of `points` (n, k)."""
-    cuts = threads.spans(len(points), PIECE)
-    found = np.empty((len(cuts), 2, points.shape[1]))
-    row = {cut: i for i, cut in enumerate(cuts)}
-    threads.run(
-        lambda a, b: tree_kernels.bounds_of(points, a, b, found[row[a, b]]), cuts, progress
-    )
-    return found[:, 0].min(axis=0), found[:, 1].max(axis=0)
-
-
 def rounding_scale(mesh: Mesh, shift: Matrix) -> float:
     """Return the greatest coordinate that enters the mapping, mm."""
-    widest = mesh.cached("widest", lambda: float(np.abs(mesh.bounds).max()))
+    widest = float(np.abs(mesh_bounds(mesh)).max())
     return widest + float(np.abs(shift).max())
 
 
-def _build(
-    mesh: Mesh, rotation: Matrix, shift: Matrix, progress: Progress | None
-) -> MeridianImage:
+def _build(mesh: Mesh, rotation: Matrix, shift: Matrix, progress: Progress | None) -> MeridianImage:
     xyz, rz = project(mesh.vertices, rotation, shift, progress)
     order, faces, boxes, starts = tree_over(xyz, rz, mesh.faces, progress)
     return MeridianImage(xyz, rz, order, faces, boxes, starts, rounding_scale(mesh, shift))

@@ -15,6 +15,7 @@ from clearturn.gap import _kernels_still as still_kernels
 from clearturn.gap.depth import freeing_shift, inside_depth
 from clearturn.gap.meridian import axis_frame, meridian_image
 from clearturn.gap.model import Axis, Gap, Interference, Interval, State
+from clearturn.gap.still import inverse
 from clearturn.gap.surface_map import INSIDE, OUTSIDE, winding
 from clearturn.gap.tree import space_tree
 from clearturn.mesh import Mesh
@@ -41,7 +42,7 @@ def still_state(
     progress: Progress | None = None,
 ) -> Gap:
     """Return `gap` with its state decided: crossing, containment, sign unknown, touching."""
-    relative = np.linalg.inv(pose_second) @ pose_first
+    relative = inverse(pose_second) @ pose_first
     if gap.state is State.APART:
         return _contained(gap, first, second, relative, progress)
     a, b = space_tree(first), space_tree(second)
@@ -52,10 +53,10 @@ def still_state(
         b.vertices, b.faces, b.boxes, b.level_start, tolerance_mm, BUDGET, hit,
     )  # fmt: skip
     check(progress)
-    depth, inside_point = inside_depth(first, second, [relative], progress)
+    depth, _ = inside_depth(first, second, [relative], progress)
     if answer <= 0 and depth <= tolerance_mm:
         gap = _touching(gap, answer)
-        return _contained(gap, first, second, relative, progress, touching=True)
+        return _contained(gap, first, second, relative, progress)
     return _interfering(
         gap, first, second, pose_first, pose_second, depth, None, tolerance_mm, progress
     )
@@ -74,7 +75,7 @@ def turning_state(
     progress: Progress | None = None,
 ) -> Gap:
     """Return `gap` with its state decided over the full turn."""
-    relative = np.linalg.inv(pose_second) @ pose_first
+    relative = inverse(pose_second) @ pose_first
     if gap.state is State.APART:
         # Nothing touches at any angle, so what is inside stays inside: one angle decides.
         return _contained(gap, first, second, relative, progress)
@@ -86,11 +87,12 @@ def turning_state(
         b.xyz, b.faces, b.boxes, b.level_start, tolerance_mm, BUDGET, hit,
     )  # fmt: skip
     check(progress)
-    poses = _poses_over_turn(gap, relative, pose_first, pose_second, turns, axis)
-    depth, _ = inside_depth(first, second, poses, progress)
+    poses = _poses_over_turn(gap, pose_first, pose_second, turns, axis)
+    # Without a crossing only the angle of the contact is looked at; containment comes after.
+    depth, _ = inside_depth(first, second, poses if answer > 0 else poses[:1], progress)
     if answer <= 0 and depth <= tolerance_mm:
         gap = _touching(gap, answer)
-        return _contained(gap, first, second, relative, progress, touching=True)
+        return _contained(gap, first, second, relative, progress)
     return _interfering(
         gap, first, second, pose_first, pose_second, depth, (turns, axis), tolerance_mm, progress
     )
@@ -133,14 +135,12 @@ def _is_closed(mesh: Mesh) -> bool:
     return bool((there == back).all())
 
 
-def _poses_over_turn(
-    gap: Gap, relative: Matrix, p1: Matrix, p2: Matrix, turns: Turns, axis: Axis
-) -> list[Matrix]:
+def _poses_over_turn(gap: Gap, p1: Matrix, p2: Matrix, turns: Turns, axis: Axis) -> list[Matrix]:
     """Poses of the first mesh in the second's frame at the contact and all round."""
     angles = [gap.turn_angle_deg or 0.0]
     angles += [angles[0] + step for step in (-1.0, 1.0, -3.0, 3.0)]
     angles += [10.0 * k for k in range(36)]
-    back = np.linalg.inv(p2)
+    back = inverse(p2)
     sign = -1.0 if turns == "second" else 1.0
     return [back @ turned(axis, sign * angle) @ p1 for angle in angles]
 
@@ -189,14 +189,12 @@ def _contained(
     second: Mesh,
     relative: Matrix,
     progress: Progress | None,
-    *,
-    touching: bool = False,
 ) -> Gap:
     """Decide containment of parts whose surfaces do not cross."""
     check(progress)
     in_second, unknown_second = _side_of(first, second, relative)
     check(progress)
-    in_first, unknown_first = _side_of(second, first, np.linalg.inv(relative))
+    in_first, unknown_first = _side_of(second, first, inverse(relative))
     if in_second or in_first:
         which = "first in second" if in_second else "second in first"
         text = f"a piece lies wholly inside the other part's solid ({which})"

@@ -9,12 +9,14 @@ from clearturn import threads
 from clearturn.errors import InputError
 from clearturn.gap import _kernels_still as kernels
 from clearturn.gap.model import Gap, Interval, State
-from clearturn.gap.tree import SpaceTree, space_tree
+from clearturn.gap.tree import SpaceTree, mesh_bounds, space_tree
 from clearturn.mesh import Mesh
-from clearturn.progress import Progress, part
+from clearturn.progress import Progress, check, part
 
 Matrix = NDArray[np.float64]
 _IDENTITY = np.eye(4)
+#: Tolerances of the rough searches, as shares of the bound found so far.
+_ROUGH = (0.2, 0.02)
 #: What rounding and nearly parallel edges can cost a distance in space, mm (docs/methods/gap.md).
 EXACT_MM = 1e-6
 
@@ -44,7 +46,19 @@ def rigid(pose: ArrayLike | None) -> Matrix:
             found=str(m[3].tolist()),
             mend="write the matrix row by row",
         )
+    if not np.allclose(turn @ turn.T, np.eye(3), atol=1e-14):
+        # A matrix printed with a few digits: the nearest rotation, so that nothing is sheared.
+        left, _, right = np.linalg.svd(turn)
+        m[:3, :3] = left @ right
     return m
+
+
+def inverse(pose: Matrix) -> Matrix:
+    """Return the inverse of a rigid (4, 4) pose."""
+    back = np.eye(4)
+    back[:3, :3] = pose[:3, :3].T
+    back[:3, 3] = -pose[:3, :3].T @ pose[:3, 3]
+    return back
 
 
 def need_faces(first: Mesh, second: Mesh) -> None:
@@ -83,24 +97,35 @@ def still_distance(
     b = space_tree(second, part(progress, 0.4, 0.8))
     turn = np.ascontiguousarray(pose[:3, :3])
     shift = np.ascontiguousarray(pose[:3, 3])
-    identity = bool((pose == _IDENTITY).all())
     upper, witness, triangles = _seed(a, turn, shift, b)
-    slack = 1e-12 * (float(np.abs(first.bounds).max()) + float(np.abs(second.bounds).max()) + 1)
+    slack = 1e-12 * (np.abs(mesh_bounds(first)).max() + np.abs(mesh_bounds(second)).max() + 1)
+    place = (turn, shift, bool((pose == _IDENTITY).all()))
+    tree_a = (a.vertices, a.faces, a.boxes, a.level_start)
+    tree_b = (b.vertices, b.faces, b.boxes, b.level_start)
+    counts = np.zeros(2, np.int64)
+    hit = np.array(triangles, np.int64)
+    # A rough search first: with a bound that is nearly right, the pieces need not share theirs.
+    for share in _ROUGH:
+        rough = max(tolerance_mm, share * upper)
+        upper = kernels.search_space(
+            *tree_a, *place, a.levels - 1, 0, *tree_b, upper, rough, slack, witness, hit, counts
+        )
+        check(progress)
+    exact = min(EXACT_MM, tolerance_mm)
     tasks = _tasks(a)
-    found = np.full(len(tasks), np.inf)
+    found = np.full(len(tasks), upper)
     points = np.repeat(witness[None], len(tasks), axis=0)
-    hits = np.repeat(np.array(triangles, np.int64)[None], len(tasks), axis=0)
+    hits = np.repeat(hit[None], len(tasks), axis=0)
 
     def work(start: int, stop: int) -> None:
         for k in range(start, stop):
-            level, node = tasks[k]
             found[k] = kernels.search_space(
-                a.vertices, a.faces, a.boxes, a.level_start, turn, shift, identity, level, node,
-                b.vertices, b.faces, b.boxes, b.level_start,
-                upper, tolerance_mm, slack, points[k], hits[k], np.zeros(2, np.int64),
+                *tree_a, *place, *tasks[k], *tree_b,
+                upper, exact, slack, points[k], hits[k], np.zeros(2, np.int64),
             )  # fmt: skip
 
-    threads.run(work, [(k, k + 1) for k in range(len(tasks))], progress)
+    if upper > tolerance_mm:
+        threads.run(work, [(k, k + 1) for k in range(len(tasks))], progress)
     best = int(np.argmin(found))
     return (
         float(found[best]),
@@ -194,7 +219,7 @@ def still_gap(
 
     need_faces(first, second)
     p1, p2 = rigid(pose_first), rigid(pose_second)
-    relative = np.linalg.inv(p2) @ p1 if not (p1 is p2) else _IDENTITY
+    relative = inverse(p2) @ p1 if p1 is not p2 else _IDENTITY
     distance, points, hits = still_distance(
         first, second, relative, tolerance_mm=tolerance_mm, progress=part(progress, 0.0, 0.7)
     )
@@ -203,7 +228,8 @@ def still_gap(
     length = float(np.linalg.norm(step))
     direction = step / length if length > 0 else np.zeros(3)
     near = distance <= tolerance_mm
-    lower = 0.0 if near else max(0.0, distance - min(EXACT_MM, tolerance_mm))
+    # Once for the search's own tolerance, once for nearly parallel edges.
+    lower = 0.0 if near else max(0.0, distance - 2 * min(EXACT_MM, tolerance_mm / 2))
     gap = Gap(
         state=State.TOUCHING if near else State.APART,
         gap_mm=Interval(lower, distance),

@@ -142,6 +142,4 @@ def _turning(
         part(progress, 0.4, 1.0),
     )  # fmt: skip
     triangle = np.where(at >= 0, image.order[np.maximum(at, 0)], -1).astype(np.int64)
-    return SurfaceDistances(
-        distance, (nearest - shift) @ rotation, triangle, np.ones(n, np.bool_)
-    )
+    return SurfaceDistances(distance, (nearest - shift) @ rotation, triangle, np.ones(n, np.bool_))

@@ -12,16 +12,28 @@ from numpy.typing import ArrayLike, NDArray
 from clearturn import threads
 from clearturn.errors import InputError
 from clearturn.gap import _kernels_turning as kernels
-from clearturn.gap.meridian import MeridianImage, axis_frame, meridian_image
+from clearturn.gap.cull import Seed, both_unprepared, kept_grid, one_prepared
+from clearturn.gap.meridian import (
+    MeridianImage,
+    axis_frame,
+    into_axis_frame,
+    kept_image,
+    meridian_image,
+)
 from clearturn.gap.model import Z_AXIS, Axis, Gap, Interval, State
 from clearturn.gap.still import need_faces, rigid
 from clearturn.mesh import Mesh
-from clearturn.progress import Progress, part
+from clearturn.progress import Progress, check, part
 
 Matrix = NDArray[np.float64]
 Turns = Literal["first", "second"]
 #: Rounding of a mapped coordinate and of a planar distance, in units of the largest coordinate.
 _ROUNDING = 16 * float(np.finfo(np.float64).eps)
+
+#: Tolerances of the rough searches, as shares of the bound found so far.
+_ROUGH = (0.2, 0.02)
+#: Below this many triangles sorting everything is quicker than thinning out.
+_SMALL = 20_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,34 +124,74 @@ def turning_distance(
     progress: Progress | None = None,
 ) -> TurningDistance:
     """Return the unsigned least distance over a full turn of one mesh against the other."""
-    a = meridian_image(first, axis, pose_first, part(progress, 0.0, 0.3))
-    b = meridian_image(second, axis, pose_second, part(progress, 0.3, 0.8))
-    if len(a.faces) < len(b.faces):
-        found = _search(b, a, tolerance_mm, part(progress, 0.8, 1.0))
+    if len(first.faces) > len(second.faces):
+        found = turning_distance(
+            second, first, axis, pose_second, pose_first,
+            tolerance_mm=tolerance_mm, progress=progress,
+        )  # fmt: skip
         return TurningDistance(
             found.lower_mm, found.upper_mm, found.points_mm[::-1], found.triangles[::-1]
         )
-    return _search(a, b, tolerance_mm, part(progress, 0.8, 1.0))
+    small, large = into_axis_frame(axis, pose_first), into_axis_frame(axis, pose_second)
+    kept = kept_image(second, *large)
+    if kept is not None and len(second.faces) >= _SMALL:
+        grid = kept_grid(kept, part(progress, 0.0, 0.3))
+        image, seed = one_prepared(first, small, kept, grid, part(progress, 0.3, 0.6))
+        return _search(kept, image, seed, (first, second), tolerance_mm, part(progress, 0.6, 1.0))
+    if len(second.faces) >= _SMALL:
+        a, b, seed = both_unprepared(first, small, second, large, part(progress, 0.0, 0.6))
+        return _search(b, a, seed, (first, second), tolerance_mm, part(progress, 0.6, 1.0))
+    a = meridian_image(first, axis, pose_first, part(progress, 0.0, 0.3))
+    b = meridian_image(second, axis, pose_second, part(progress, 0.3, 0.6))
+    return _search(b, a, _plain_seed(a, b), (first, second), tolerance_mm, part(progress, 0.6, 1.0))
+
+
+def _plain_seed(small: MeridianImage, large: MeridianImage) -> Seed:
+    witness, hit = np.zeros(6), np.zeros(2, np.int64)
+    upper = kernels.seed(
+        small.xyz, small.rz, small.faces, max(1, len(small.faces) // 200),
+        large.xyz, large.rz, large.faces, large.boxes, large.level_start, witness, hit,
+    )  # fmt: skip
+    at = large.faces[hit[1]]
+    corner = int(at[np.argmin(np.abs(large.xyz[at] - witness[3:]).sum(axis=1))])
+    return Seed(upper, witness, (int(small.faces[hit[0], 0]), corner))
 
 
 def _search(
-    a: MeridianImage, b: MeridianImage, tolerance_mm: float, progress: Progress | None
+    large: MeridianImage,
+    small: MeridianImage,
+    seed: Seed,
+    meshes: tuple[Mesh, Mesh],
+    tolerance_mm: float,
+    progress: Progress | None,
 ) -> TurningDistance:
-    """Search with `a` the larger image: its nodes are opened first, which visits fewer pairs."""
-    witness, hit = np.zeros(6), np.zeros(2, np.int64)
-    step = max(1, len(b.faces) // 200)
-    back, back_hit = np.zeros(6), np.zeros(2, np.int64)
-    upper = kernels.seed(
-        b.xyz, b.rz, b.faces, step, a.xyz, a.rz, a.faces, a.boxes, a.level_start, back, back_hit
-    )
-    witness[:3], witness[3:] = back[3:], back[:3]
-    hit[:] = back_hit[::-1]
-    slack = _ROUNDING * (a.scale + b.scale)
-    top = len(a.level_start) - 2
+    """Search from the larger image's nodes down, which visits fewer pairs; points small first."""
+    slack = _ROUNDING * (small.scale + large.scale)
+    witness = np.concatenate([seed.points[3:], seed.points[:3]])
+    if len(small.faces) == 0 or len(large.faces) == 0:
+        # The grid proved that nothing is nearer than the seed.
+        low = max(0.0, seed.upper - tolerance_mm)
+        points = seed.points.reshape(2, 3)
+        return TurningDistance(low, seed.upper + slack, points, seed.faces(*meshes))
+    top = len(large.level_start) - 2
     nodes = [(top, 0)]
     if top > 0:
-        count = int(a.level_start[top] - a.level_start[top - 1])
+        count = int(large.level_start[top] - large.level_start[top - 1])
         nodes = [(top - 1, k) for k in range(count)]
+    trees = (
+        (large.xyz, large.faces, large.boxes, large.level_start),
+        (small.xyz, small.faces, small.boxes, small.level_start),
+    )
+    counts = np.zeros(2, np.int64)
+    hit = np.full(2, -1, np.int64)
+    upper = seed.upper
+    # A rough search first: with a bound that is nearly right, the pieces need not share theirs.
+    for share in _ROUGH:
+        rough = max(tolerance_mm, share * upper)
+        _, upper = kernels.search(
+            *trees[0], top, 0, *trees[1], upper, rough, slack, witness, hit, counts
+        )
+        check(progress)
     lower = np.zeros(len(nodes))
     best = np.full(len(nodes), upper)
     points = np.repeat(witness[None], len(nodes), axis=0)
@@ -148,20 +200,19 @@ def _search(
     def work(start: int, stop: int) -> None:
         for k in range(start, stop):
             lower[k], best[k] = kernels.search(
-                a.xyz, a.faces, a.boxes, a.level_start, nodes[k][0], nodes[k][1],
-                b.xyz, b.faces, b.boxes, b.level_start,
+                *trees[0], *nodes[k], *trees[1],
                 upper, tolerance_mm, slack, points[k], hits[k], np.zeros(2, np.int64),
             )  # fmt: skip
 
     threads.run(work, [(k, k + 1) for k in range(len(nodes))], progress)
     k = int(np.argmin(best))
     low = float(max(0.0, min(lower.min(), best[k] - tolerance_mm)))
-    return TurningDistance(
-        low,
-        float(best[k] + slack),
-        points[k].reshape(2, 3),
-        (int(a.order[hits[k, 0]]), int(b.order[hits[k, 1]])),
-    )
+    if hits[k, 0] >= 0:
+        faces = (int(small.order[hits[k, 1]]), int(large.order[hits[k, 0]]))
+    else:
+        faces = seed.faces(*meshes)
+    both = np.stack([points[k, 3:], points[k, :3]])
+    return TurningDistance(low, float(best[k] + slack), both, faces)
 
 
 def _as_gap(found: TurningDistance, turns: Turns, axis: Axis, tolerance_mm: float) -> Gap:

@@ -1,0 +1,261 @@
+"""Compiled kernels that throw away, before any sorting, what cannot hold the least gap.
+
+A grid over the meridian plane holds, for every cell, the distance to the nearest cell the small
+part's image touches.  A point in a cell is at least that distance, less one cell diagonal, away
+from the image; mapping lengthens nothing, so a triangle is at least the least such bound of its
+corners, less its reach, away.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numba import njit
+
+from clearturn.gap._kernels_turning import least_radius
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def mark_triangles(xyz, rz, faces, start, stop, low_r, low_z, per_mm, marks):
+    """Mark every cell the images' boxes of ``faces[start:stop]`` touch; marks is (n, m) uint8.
+
+    Returns the least radius met.
+    """
+    n, m = marks.shape
+    least = 1e300
+    for f in range(start, stop):
+        a = faces[f, 0]
+        b = faces[f, 1]
+        c = faces[f, 2]
+        r0 = least_radius(xyz[a, 0], xyz[a, 1], xyz[b, 0], xyz[b, 1], xyz[c, 0], xyz[c, 1])
+        least = min(least, r0)
+        r1 = max(rz[a, 0], max(rz[b, 0], rz[c, 0]))
+        z0 = min(rz[a, 1], min(rz[b, 1], rz[c, 1]))
+        z1 = max(rz[a, 1], max(rz[b, 1], rz[c, 1]))
+        i0 = min(max(np.int64(np.floor((r0 - low_r) * per_mm - 1e-6)), 0), n - 1)
+        i1 = min(max(np.int64(np.floor((r1 - low_r) * per_mm + 1e-6)), 0), n - 1)
+        j0 = min(max(np.int64(np.floor((z0 - low_z) * per_mm - 1e-6)), 0), m - 1)
+        j1 = min(max(np.int64(np.floor((z1 - low_z) * per_mm + 1e-6)), 0), m - 1)
+        for i in range(i0, i1 + 1):
+            for j in range(j0, j1 + 1):
+                marks[i, j] = 1
+    return least
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def distance_grid(marks, cell, out):
+    """Exact distance (mm, float32) of every cell's middle to the nearest marked cell's middle.
+
+    Two passes, lower envelope of parabolas (Felzenszwalb and Huttenlocher 2012).
+    """
+    n, m = marks.shape
+    far = 1e9
+    g = np.empty((n, m))
+    for i in range(n):
+        d = far
+        for j in range(m):
+            d = 0.0 if marks[i, j] else d + 1
+            g[i, j] = d
+        d = far
+        for j in range(m - 1, -1, -1):
+            d = 0.0 if marks[i, j] else d + 1
+            if d < g[i, j]:
+                g[i, j] = d
+    v = np.empty(n, np.int64)
+    z = np.empty(n + 1)
+    for j in range(m):
+        k = 0
+        v[0] = 0
+        z[0] = -1e18
+        z[1] = 1e18
+        for q in range(1, n):
+            while True:
+                p = v[k]
+                s = ((g[q, j] ** 2 + q * q) - (g[p, j] ** 2 + p * p)) / (2.0 * (q - p))
+                if s <= z[k] and k > 0:
+                    k -= 1
+                else:
+                    break
+            if s <= z[k]:
+                v[0] = q
+            else:
+                k += 1
+                v[k] = q
+                z[k] = s
+            z[k + 1] = 1e18
+        k = 0
+        for q in range(n):
+            while z[k + 1] < q:
+                k += 1
+            out[q, j] = cell * math.sqrt((q - v[k]) ** 2 + g[v[k], j] ** 2)
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def bound_at(r, z, grid, low_r, low_z, per_mm):
+    """Lower bound of the distance of (r, z) to the image the grid was made of."""
+    n, m = grid.shape
+    fr = (r - low_r) * per_mm
+    fz = (z - low_z) * per_mm
+    out_r = max(max(-fr, fr - n), 0.0)
+    out_z = max(max(-fz, fz - m), 0.0)
+    i = min(max(int(fr), 0), n - 1)
+    j = min(max(int(fz), 0), m - 1)
+    # One diagonal covers both places within their cells; a hair more covers rounding.
+    inside = max(np.float64(grid[i, j]) - 1.41422 / per_mm - 1e-5, 0.0)
+    if out_r == 0.0 and out_z == 0.0:
+        return inside
+    outside2 = (out_r * out_r + out_z * out_z) / (per_mm * per_mm)
+    return math.sqrt(inside * inside + outside2) * (1 - 1e-7)
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def bound_vertices(vertices, turn, shift, start, stop, grid, low_r, low_z, per_mm, bound, best):
+    """Lower bound (float32, rounded down) for every vertex; best (1,) int64 gets the least's row.
+
+    Vertices are mapped on the way and not kept: memory is what this pass costs.
+    """
+    n, m = grid.shape
+    diagonal = 1.41422 / per_mm + 1e-5
+    least = np.float32(1e30)
+    at = start
+    for i in range(start, stop):
+        x = vertices[i, 0]
+        y = vertices[i, 1]
+        z = vertices[i, 2]
+        a = turn[0, 0] * x + turn[0, 1] * y + turn[0, 2] * z + shift[0]
+        b = turn[1, 0] * x + turn[1, 1] * y + turn[1, 2] * z + shift[1]
+        c = turn[2, 0] * x + turn[2, 1] * y + turn[2, 2] * z + shift[2]
+        fr = (math.sqrt(a * a + b * b) - low_r) * per_mm
+        fz = (c - low_z) * per_mm
+        if fr >= 0.0 and fz >= 0.0 and fr < n and fz < m:
+            low = max(grid[int(fr), int(fz)] - diagonal, 0.0)
+        else:
+            low = bound_at(math.sqrt(a * a + b * b), c, grid, low_r, low_z, per_mm)
+        value = np.float32(low * (1.0 - 2e-7))
+        bound[i] = value
+        if value < least:
+            least = value
+            at = i
+    best[0] = at
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def keep_faces(vertices, faces, bound, upper, start, stop, kept):
+    """Indices of ``faces[start:stop]`` that may come nearer than `upper`; returns their number.
+
+    Every point of a triangle is within its longest edge over sqrt(3) of a corner.
+    """
+    count = 0
+    for f in range(start, stop):
+        a = faces[f, 0]
+        b = faces[f, 1]
+        c = faces[f, 2]
+        left = np.float64(min(bound[a], min(bound[b], bound[c]))) - upper
+        if left > 0:
+            e = 0.0
+            u0 = 0.0
+            u1 = 0.0
+            u2 = 0.0
+            for q in range(3):
+                p0 = vertices[a, q]
+                p1 = vertices[b, q]
+                p2 = vertices[c, q]
+                u0 += (p0 - p1) * (p0 - p1)
+                u1 += (p1 - p2) * (p1 - p2)
+                u2 += (p2 - p0) * (p2 - p0)
+            e = max(u0, max(u1, u2))
+            if left * left * 2.999 > e:
+                continue
+        kept[start + count] = f
+        count += 1
+    return count
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def keep_boxes(xyz, rz, faces, grid, low_r, low_z, per_mm, upper, start, stop, kept):
+    """As `keep_faces`, by the bound at the middle of each image's box less half its diagonal."""
+    count = 0
+    for f in range(start, stop):
+        a = faces[f, 0]
+        b = faces[f, 1]
+        c = faces[f, 2]
+        r1 = max(rz[a, 0], max(rz[b, 0], rz[c, 0]))
+        z0 = min(rz[a, 1], min(rz[b, 1], rz[c, 1]))
+        z1 = max(rz[a, 1], max(rz[b, 1], rz[c, 1]))
+        r0 = least_radius(xyz[a, 0], xyz[a, 1], xyz[b, 0], xyz[b, 1], xyz[c, 0], xyz[c, 1])
+        half = 0.5 * math.sqrt((r1 - r0) ** 2 + (z1 - z0) ** 2)
+        low = bound_at(0.5 * (r0 + r1), 0.5 * (z0 + z1), grid, low_r, low_z, per_mm)
+        if low - half * 1.0000001 > upper:
+            continue
+        kept[start + count] = f
+        count += 1
+    return count
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def keep_clusters(
+    boxes, leaves, turn, shift, grid, low_r, low_z, per_mm, bounds_out
+):  # fmt: skip
+    """Lower bound for each leaf node of a space tree under a rigid motion, by its bounding ball."""
+    for k in range(leaves):
+        low0 = boxes[k, 0, 0]
+        low1 = boxes[k, 1, 0]
+        low2 = boxes[k, 2, 0]
+        high0 = boxes[k, 3, 0]
+        high1 = boxes[k, 4, 0]
+        high2 = boxes[k, 5, 0]
+        for j in range(1, 8):
+            low0 = min(low0, boxes[k, 0, j])
+            low1 = min(low1, boxes[k, 1, j])
+            low2 = min(low2, boxes[k, 2, j])
+            high0 = max(high0, boxes[k, 3, j])
+            high1 = max(high1, boxes[k, 4, j])
+            high2 = max(high2, boxes[k, 5, j])
+        x = 0.5 * (np.float64(low0) + np.float64(high0))
+        y = 0.5 * (np.float64(low1) + np.float64(high1))
+        z = 0.5 * (np.float64(low2) + np.float64(high2))
+        d0 = np.float64(high0) - x
+        d1 = np.float64(high1) - y
+        d2 = np.float64(high2) - z
+        ball = math.sqrt(d0 * d0 + d1 * d1 + d2 * d2) * 1.0000001
+        a = turn[0, 0] * x + turn[0, 1] * y + turn[0, 2] * z + shift[0]
+        b = turn[1, 0] * x + turn[1, 1] * y + turn[1, 2] * z + shift[1]
+        c = turn[2, 0] * x + turn[2, 1] * y + turn[2, 2] * z + shift[2]
+        bounds_out[k] = bound_at(math.sqrt(a * a + b * b), c, grid, low_r, low_z, per_mm) - ball
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def take_soup(vertices, faces, kept, turn, shift, xyz, rz, soup):
+    """Corners of the kept faces, mapped, each triangle with its own three."""
+    for i in range(kept.size):
+        f = kept[i]
+        for j in range(3):
+            v = faces[f, j]
+            x = vertices[v, 0]
+            y = vertices[v, 1]
+            z = vertices[v, 2]
+            a = turn[0, 0] * x + turn[0, 1] * y + turn[0, 2] * z + shift[0]
+            b = turn[1, 0] * x + turn[1, 1] * y + turn[1, 2] * z + shift[1]
+            c = turn[2, 0] * x + turn[2, 1] * y + turn[2, 2] * z + shift[2]
+            k = 3 * i + j
+            xyz[k, 0] = a
+            xyz[k, 1] = b
+            xyz[k, 2] = c
+            rz[k, 0] = math.sqrt(a * a + b * b)
+            rz[k, 1] = c
+            soup[i, j] = k
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def nearest_mapped(r, z, rz, out):
+    """Squared distance and row of the mapped point nearest to (r, z); out (1,) gets the row."""
+    best = 1e300
+    at = 0
+    for i in range(rz.shape[0]):
+        d = (rz[i, 0] - r) ** 2 + (rz[i, 1] - z) ** 2
+        if d < best:
+            best = d
+            at = i
+    out[0] = at
+    return best
