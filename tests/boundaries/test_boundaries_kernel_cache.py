@@ -111,3 +111,63 @@ def test_code_is_never_loaded_from_a_folder_others_may_write(
     _kernel_cache.choose_cache_folder()
     assert os.environ["NUMBA_CACHE_DIR"] == str(private)
     monkeypatch.delenv("NUMBA_CACHE_DIR")
+
+
+def test_a_package_is_cold_until_every_kernel_file_was_compiled(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from clearturn import warmup
+
+    package, cache = tmp_path / "gap", tmp_path / "gap" / "__pycache__"
+    cache.mkdir(parents=True)
+    for name in ("_kernels.py", "_kernels_more.py"):
+        (package / name).write_text("")
+    monkeypatch.setattr(warmup, "_HERE", tmp_path)
+    monkeypatch.delenv("NUMBA_CACHE_DIR", raising=False)
+    assert warmup.is_cold("gap")
+    (cache / "_kernels.least-12.py311.nbi").write_text("")
+    assert warmup.is_cold("gap")
+    (cache / "_kernels_more.most-3.py311.nbi").write_text("")
+    assert not warmup.is_cold("gap")
+    monkeypatch.setenv("NUMBA_CACHE_DIR", str(tmp_path / "elsewhere"))
+    assert warmup.is_cold("gap")
+    (tmp_path / "elsewhere").mkdir()
+    cache.rename(tmp_path / "elsewhere" / "gap_0123456789abcdef")
+    assert not warmup.is_cold("gap")
+
+
+def test_a_compiled_kernel_is_seen_where_the_compiler_put_it(
+    read_only_copy: Path, tmp_path: Path
+) -> None:
+    # The names of folders and files are the compiler's own business; this notices a change.
+    package = read_only_copy / "clearturn"
+    package.chmod(0o755)
+    for name in ("warmup.py", "errors.py", "progress.py", "threads.py"):
+        shutil.copy(ROOT / "core" / "clearturn" / name, package / name)
+    see = "\nfrom clearturn.warmup import is_cold\nprint(is_cold('gap'))"
+    done = subprocess.run(
+        [*unprivileged(), sys.executable, "-c", see + TRY + see],
+        check=False,
+        capture_output=True,
+        text=True,
+        env={
+            "PATH": os.environ["PATH"],
+            "PYTHONPATH": str(read_only_copy),
+            "HOME": "/proc/no-home",
+            "TMPDIR": str(tmp_path),
+        },
+    )
+    assert done.returncode == 0, done.stderr
+    lines = done.stdout.splitlines()
+    assert (lines[0], lines[-1]) == ("True", "False")
+
+
+def test_warming_up_can_be_cancelled() -> None:
+    from clearturn.errors import Cancelled
+    from clearturn.progress import Progress
+    from clearturn.warmup import warm_up
+
+    progress = Progress()
+    progress.cancel()
+    with pytest.raises(Cancelled):
+        warm_up(progress)

@@ -95,6 +95,7 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
 def run(args: argparse.Namespace) -> int:
     """Answer and return 0 (apart, touching), 1 (interfering) or 3 (sign unknown)."""
     from clearturn.gap import Axis, State, still_gap, turning_gap
+    from clearturn.warmup import warm_up_if_cold
 
     axis = Axis.through(args.axis_point or (0, 0, 0), args.axis_direction or (0, 0, 1))
     if not LEAST_GAP_TOLERANCE_MM <= args.tolerance_mm <= MOST_GAP_TOLERANCE_MM:
@@ -104,8 +105,9 @@ def run(args: argparse.Namespace) -> int:
             found=f"{args.tolerance_mm:g}",
             allowed=f"{LEAST_GAP_TOLERANCE_MM:g} to {MOST_GAP_TOLERANCE_MM:g} mm",
         )
-    start = time.perf_counter()
     with progress_bar() as progress:
+        warm_up_if_cold(("scan", "gap"), progress)
+        start = time.perf_counter()
         first = _read(args, "first", progress.part(0.0, 0.35))
         second = _read(args, "second", progress.part(0.35, 0.7))
         work = progress.part(0.7, 1.0)
@@ -119,7 +121,7 @@ def run(args: argparse.Namespace) -> int:
             gap = still_gap(first.mesh, second.mesh, **common)
         else:
             gap = turning_gap(first.mesh, second.mesh, turns=args.turns, axis=axis, **common)
-    seconds = time.perf_counter() - start
+        seconds = time.perf_counter() - start
     findings = (*first.findings, *second.findings, *_own_findings(args, gap), *gap.findings)
     if args.json:
         print_json(as_json(gap, seconds, findings))
