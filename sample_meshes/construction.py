@@ -129,6 +129,7 @@ LUG_Z = (-133.0, -112.5)
 EYE_CENTRE = (132.0, -46.0, -78.6)
 EYE_RADIUS = 15.0
 EYE_HALF_HEIGHT = 12.0
+EYE_EDGE = 1.0
 CLAMP_CENTRE = (-4.0, 138.0, -100.0)  # the strut's clamp on top of the knuckle
 CLAMP_RADIUS = 31.0
 CLAMP_HALF_HEIGHT = 26.0
@@ -385,7 +386,7 @@ def clock_point(radius: float, clock_deg: float, z: float) -> Array:
     return np.array([radius * np.sin(a), radius * np.cos(a), z])
 
 
-def cylinder(  # noqa: PLR0917
+def cylinder(
     p: Array, centre: Sequence[float], axis: int, radius: float, half: float, edge: float
 ) -> Array:
     """Cylinder along a coordinate axis with rounded edges."""
@@ -421,16 +422,17 @@ def knuckle(p: Array) -> Array:
     f = join(f, rod(p, (0, -44, -94), (6, -126, -97), 24, 15), 10.0)
     f = join(f, rod(p, (46, -14, -96), (119, -41, -81), 19, 11), 10.0)
     for s in (1, -1):
-        f = join(f, rod(p, (-44, 33 * s, -117), (-101, 65.5 * s, -125.5), 15, 8.5), 10.0)
+        f = join(f, rod(p, (-44, 33 * s, -119), (-101, 65.5 * s, -127), 14.5, 8.0), 10.0)
     # a web between the two lug arms, thin as castings have it
-    web = block(p, (-66, 0, -122), (26, 44, 4.5), 3.0)
+    web = block(p, (-66, 0, -124), (26, 44, 4.5), 3.0)
     f = join(f, web, 7.0)
     f = join(f, cylinder(p, CLAMP_CENTRE, 1, CLAMP_RADIUS, CLAMP_HALF_HEIGHT, CLAMP_EDGE), 6.0)
     f = join(f, cylinder(p, (6, -140, -97), 1, 21, 14, 2.0), 6.0)
-    f = join(f, cylinder(p, EYE_CENTRE, 1, EYE_RADIUS, EYE_HALF_HEIGHT, 1.5), 6.0)
+    f = join(f, cylinder(p, EYE_CENTRE, 1, EYE_RADIUS, EYE_HALF_HEIGHT + 3, 1.5), 6.0)
     sensor = clock_point(62.0, 212.0, -68.0)
     f = join(f, rod(p, 0.7 * sensor * (1, 1, 0) + (0, 0, -68.0), sensor, 10, 10), 4.0)
-    half, mid = (LUG_Z[1] - LUG_Z[0]) / 2, (LUG_Z[1] + LUG_Z[0]) / 2
+    # Bosses stand proud and are spot-faced to size, so that the cut alone makes the face.
+    half, mid = (LUG_Z[1] - LUG_Z[0]) / 2 + 3, (LUG_Z[1] + LUG_Z[0]) / 2
     lugs = [clock_point(LUG_RADIUS_TO_AXIS, clock, mid) for clock in LUG_CLOCKS.values()]
     for lug in lugs:
         f = join(f, cylinder(p, lug, 2, LUG_BOSS_RADIUS, half, 1.5), 6.0)
@@ -447,7 +449,7 @@ def knuckle(p: Array) -> Array:
     x, y, zc = EYE_CENTRE
     for s in (1, -1):
         face = y + s * (EYE_HALF_HEIGHT + 10)
-        f = cut(f, cylinder(p, (x, face, zc), 1, EYE_RADIUS + 2, 10.0, 0.5), 1.0)
+        f = cut(f, cylinder(p, (x, face, zc), 1, EYE_RADIUS + 2, 10.0, 0.5), EYE_EDGE)
     f = cut(f, cylinder(p, EYE_CENTRE, 1, 7.0, 60.0, 0.5), 1.0)
     for k in range(STUD_COUNT):
         clock = STUD_CLOCK + k * 360.0 / STUD_COUNT
@@ -461,8 +463,8 @@ def tie_rod(p: Array) -> Array:
     """Tie rod end with its boot, shank and a piece of the rod's tube, hub frame."""
     x, y, z = BALL_CENTRE
     f = rod(p, BALL_CENTRE, (x, y, z - 1e-6), BALL_RADIUS, BALL_RADIUS)
-    f = join(f, rod(p, BALL_CENTRE, (x, y - 12.5, z + 1.6), 12.5, 8.6), 5.0)
-    f = join(f, rod(p, BALL_CENTRE, ROD_END, ROD_RADIUS, ROD_RADIUS), 8.0)
+    f = join(f, rod(p, BALL_CENTRE, (x, y - 12.5, z + 1.6), 12.5, 8.6), 3.5)
+    f = join(f, rod(p, BALL_CENTRE, ROD_END, ROD_RADIUS, ROD_RADIUS), 6.0)
     a, e = np.asarray(BALL_CENTRE), np.subtract(ROD_END, BALL_CENTRE)
     tube = rod(p, a + ROD_TUBE_AT[0] * e, a + ROD_TUBE_AT[1] * e, ROD_TUBE_RADIUS, ROD_TUBE_RADIUS)
     return join(f, tube, 2.0)
@@ -507,7 +509,7 @@ def _spoke_back(r: Array) -> Array:
 def clamp(p: Array) -> Array:
     """The clamp that holds the knuckle on the bench, hub frame."""
     f = block(p, (6, -196, -160), (17, 11, 66), 2.0)
-    f = join(f, block(p, (6, -178, -97), (15, 16, 9), 2.0), 3.0)
+    f = join(f, block(p, (6, -175.7, -97), (15, 21, 9), 2.0), 3.0)
     return join(f, block(p, (6, -196, -229), (34, 26, 6), 2.0), 3.0)
 
 

@@ -206,7 +206,8 @@ def _seen(name: str, piece: str, middle: Array) -> NDArray[np.bool_]:
         clock = np.arctan2(middle[:, 0], middle[:, 1])
         slit = (r < 70 + 2 * ragged) & (z < -12.5) & (z > -15.5)
         keep &= ~(slit & (np.sin(2 * clock + 0.4) + 0.5 * ragged > -0.55))
-        keep &= ~((r < 44) & (z < -92 + 4 * ragged) & (z > -120))  # deep in the shaft's bore
+        deep = (r < 44) & (z < -92 + 4 * ragged) & (z > -120)  # in the drive shaft's bore
+        keep &= ~(deep & (np.cos(3 * clock) + 0.4 * ragged > -0.3))
     if piece == "tie rod":
         keep &= ~(z < -212 + 2 * ragged)  # the cut end
     if piece == "clamp":

@@ -5,7 +5,7 @@ long edges, collapsing short ones, turning edges over (Delaunay) and sliding ver
 surface, each followed by putting every vertex back on the true surface by Newton steps.
 """
 
-# ruff: noqa: PLR0917, SIM110 - compiled loops: many arrays, no generators
+# ruff: noqa: SIM110 - compiled loops: many arrays, no generators
 
 from __future__ import annotations
 

@@ -131,7 +131,7 @@ def chain_gap(first: list[c.Chain], second: list[c.Chain], window: Array | None 
     """
     best = np.inf
     for a in first:
-        outline = a.outline(0.02)
+        outline = a.outline(0.05)
         if window is not None:
             r, z = outline.T
             w = window
@@ -139,7 +139,7 @@ def chain_gap(first: list[c.Chain], second: list[c.Chain], window: Array | None 
         for b in second:
             best = min(best, _refined(outline, b))
     for b in second:
-        outline = b.outline(0.02)
+        outline = b.outline(0.05)
         for a in first:
             d = a.distance(outline[:, 0], outline[:, 1])
             if window is None:
@@ -177,13 +177,13 @@ def fillet_gap(a: c.Chain, b: c.Chain, radius: float, others: list[c.Chain], box
 # --- sphere-swept parts -----------------------------------------------------------------------
 
 
-def _line(a: tuple[float, ...], b: Array | tuple[float, ...], n: int = 200_001) -> Array:
+def _line(a: tuple[float, ...], b: Array | tuple[float, ...], n: int = 20_001) -> Array:
     t = np.linspace(0.0, 1.0, n)[:, None]
     p = np.asarray(a) + t * np.subtract(b, a)
     return np.c_[np.hypot(p[:, 0], p[:, 1]), p[:, 2]]
 
 
-def _circle(centre: Array, radius: float, axis: int, n: int = 200_001) -> Array:
+def _circle(centre: Array, radius: float, axis: int, n: int = 20_001) -> Array:
     t = np.linspace(0.0, 2 * np.pi, n)
     p = np.tile(np.asarray(centre, float), (n, 1))
     i, j = (k for k in range(3) if k != axis)
@@ -273,7 +273,7 @@ def gaps() -> dict[str, dict[str, object]]:
         "from": "bridge inner radius - ring outer radius",
     }
     eye = c.EYE_CENTRE
-    lowest = eye[1] - c.EYE_HALF_HEIGHT + 1.5, eye[1] + c.EYE_HALF_HEIGHT - 1.5
+    lowest = eye[1] - c.EYE_HALF_HEIGHT + c.EYE_EDGE, eye[1] + c.EYE_HALF_HEIGHT - c.EYE_EDGE
     top = eye[2] + c.EYE_RADIUS
     line = _line((eye[0], lowest[0], eye[2]), (eye[0], lowest[1], eye[2]))
     out["rotor–knuckle"] = {
