@@ -62,6 +62,21 @@ class Field:
             Places(self.places.points[chosen], self.places.directions[chosen]),
         )
 
+    def joined(self, other: Field) -> Field:
+        """Return these rows and those of a field of further vertices of the same part."""
+        return Field(
+            self.from_first,
+            np.concatenate([self.vertices, other.vertices]),
+            np.concatenate([self.distance_mm, other.distance_mm]),
+            np.concatenate([self.toward, other.toward]),
+            np.concatenate([self.triangle, other.triangle]),
+            np.concatenate([self.nearest_mm, other.nearest_mm]),
+            Places(
+                np.concatenate([self.places.points, other.places.points]),
+                np.concatenate([self.places.directions, other.places.directions]),
+            ),
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class Pair:

@@ -225,11 +225,13 @@ def _governing_place(
     room = sum(abs(one.entry.value_mm) for one in applied if one.entry.kind != "random")
     if noise.gap.state is not State.APART or upper is None or room <= _ELSEWHERE_MM:
         return at, applied, 0.0
-    here = upper - float(total_cost(applied, 1)[0])
+    cost = float(total_cost(applied, 1)[0])
+    here = upper - cost
     best = here - _ELSEWHERE_MM
     found = (at, applied, 0.0)
     for from_first in (True, False):
-        field = noise.pair.field(from_first, upper + 2.0 * room, progress=progress)
+        # Nowhere can allowances take more than all of them in full.
+        field = noise.pair.field(from_first, upper + max(room - cost, 0.0), progress=progress)
         if len(field.vertices) == 0:
             continue
         every = project(settings.allowances, first, second, field.places, settings.wheel_parts)

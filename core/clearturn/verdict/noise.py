@@ -18,7 +18,7 @@ it is, is left out of the extrapolation: it is one draw, and its luck would be m
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -84,6 +84,7 @@ class _Side:
     mesh: Mesh
     sigma: float
     correlation: float
+    field: Field  # as scanned
     surfaces: LocalSurfaces
     smooth: Mesh
 
@@ -122,13 +123,13 @@ def estimate_gap(
     findings: list[Finding] = []
     for from_first, sigma in ((True, sigma_first_mm), (False, sigma_second_mm)):
         if sigma > 0:
-            near = pair.field(from_first, reach, progress=progress).vertices
-            sides.append(_start_side(pair.mesh(from_first), from_first, sigma, near, findings))
+            near = pair.field(from_first, reach, progress=progress)
+            sides.append(_start_side(pair.mesh(from_first), sigma, near, findings, progress))
     smooth_pair, smooth_gap = _smoothed(pair, sides, progress)
     base = smooth_gap.gap_mm
     if base.lower is None or base.upper is None:
         return NoiseEstimate(gap.gap_mm, 0.0, noise, gap, pair, tuple(findings))
-    rest, scatter = _rest_of_bias(smooth_pair, smooth_gap, sides, progress)
+    rest, scatter = _rest_of_bias(smooth_pair, sides, progress)
     # The last share is what windows cut by borders and no quadrics leave (noise-bias.md).
     standard = math.hypot(scatter, _MODEL_SHARE * noise)
     findings += _unsmoothed_finding(smooth_gap, sides)
@@ -138,9 +139,13 @@ def estimate_gap(
 
 
 def _start_side(
-    mesh: Mesh, from_first: bool, sigma: float, near: Indices, findings: list[Finding]
+    mesh: Mesh,
+    sigma: float,
+    near: Field,
+    findings: list[Finding],
+    progress: Progress | None,
 ) -> _Side:
-    correlation, seen = correlation_length(mesh, sigma, near)
+    correlation, seen = correlation_length(mesh, sigma, near.vertices)
     if seen > 1.3 * sigma:
         findings.append(
             Finding(
@@ -151,8 +156,8 @@ def _start_side(
             )
         )
         sigma = seen
-    surfaces = fit_surfaces(mesh, near, sigma, correlation)
-    return _Side(from_first, mesh, sigma, correlation, surfaces, _moved(mesh, surfaces))
+    surfaces = fit_surfaces(mesh, near.vertices, sigma, correlation, progress)
+    return _Side(near.from_first, mesh, sigma, correlation, near, surfaces, _moved(mesh, surfaces))
 
 
 def _moved(mesh: Mesh, surfaces: LocalSurfaces) -> Mesh:
@@ -176,17 +181,16 @@ def _smoothed(pair: Pair, sides: list[_Side], progress: Progress | None) -> tupl
         check(progress)
         smooth_pair = _with_sides(pair, sides)
         smooth_gap = smooth_pair.gap(progress)
-        upper = smooth_gap.gap_mm.upper
         complete = True
         for side in sides:
             triangle = smooth_gap.first_triangle if side.from_first else smooth_gap.second_triangle
             corners = side.mesh.faces[triangle].astype(np.int64)
-            if np.isin(corners, side.surfaces.targets).all() or upper is None:
+            if np.isin(corners, side.surfaces.targets).all():
                 continue
             complete = False
-            reach = max(upper, 0.0) + 3.0 * side.sigma
-            near = smooth_pair.field(side.from_first, reach, progress=progress).vertices
-            wanted = np.union1d(near, corners)
+            # A face between farther corners came nearest: take its whole neighbourhood.
+            around = np.isin(side.mesh.faces, corners).any(axis=1)
+            wanted = np.unique(side.mesh.faces[around]).astype(np.int64)
             fresh = np.setdiff1d(wanted, side.surfaces.targets)
             added = fit_surfaces(side.mesh, fresh, side.sigma, side.correlation, progress)
             side.surfaces = side.surfaces.joined(added)
@@ -215,18 +219,11 @@ def _unsmoothed_finding(gap: Gap, sides: list[_Side]) -> list[Finding]:
     return found
 
 
-def _rest_of_bias(
-    pair: Pair, gap: Gap, sides: list[_Side], progress: Progress | None
-) -> tuple[float, float]:
+def _rest_of_bias(pair: Pair, sides: list[_Side], progress: Progress | None) -> tuple[float, float]:
     """Return (what the smoothed least distance still reads too small, its standard), mm."""
-    fields: list[tuple[_Side, Field]] = []
-    for side in sides:
-        reach = max(gap.gap_mm.upper or 0.0, 0.0) + REACH_SIGMAS * side.sigma
-        field = pair.field(
-            side.from_first, reach, vertices=side.surfaces.targets, progress=progress
-        )
-        if len(field.vertices):
-            fields.append((side, field))
+    fields = [
+        (side, _after_smoothing(side, sides, pair)) for side in sides if len(side.field.vertices)
+    ]
     if not fields:
         return 0.0, math.hypot(*[side.sigma for side in sides], 0.0)
     least = min(float(field.distance_mm.min()) for _, field in fields)
@@ -235,9 +232,35 @@ def _rest_of_bias(
     noise = np.zeros((len(distance), DRAWS))
     for side in sides:
         check(progress)
-        rows = _rows_of(side, picked, pair)
-        noise += rows @ _draws(side, rows)
+        noise += _noise_of(side, _rows_of(side, picked, pair))
     return extrapolate(distance, noise)
+
+
+def _after_smoothing(side: _Side, sides: list[_Side], pair: Pair) -> Field:
+    """Return a side's field with both parts smoothed.
+
+    Moves are a few hundredths of a millimetre against gaps of millimetres, so the distance changes
+    by the move along its direction, to less than a micrometre.
+    """
+    field = side.field
+    distance = field.distance_mm - np.einsum(
+        "ij,ij->i", field.toward, _moves_at(side, field.vertices)
+    )
+    for other in sides:
+        if other is not side:
+            at = _nearest_corner(other.mesh, field)
+            back = _back(field, pair, other, at)
+            distance = distance - np.einsum("ij,ij->i", back, _moves_at(other, at))
+    return replace(field, distance_mm=np.maximum(distance, 0.0))
+
+
+def _moves_at(side: _Side, vertices: Indices) -> Array:
+    targets = side.surfaces.targets
+    if len(targets) == 0:
+        return np.zeros((len(vertices), 3))
+    position = np.minimum(np.searchsorted(targets, vertices), len(targets) - 1)
+    known = targets[position] == vertices
+    return np.asarray(np.where(known[:, None], side.surfaces.moves[position], 0.0))
 
 
 def _competing(side: _Side, field: Field, least: float) -> Field:
@@ -266,7 +289,7 @@ def _rows_of(side: _Side, picked: list[tuple[_Side, Field]], pair: Pair) -> spar
             at, direction = field.vertices, field.toward
         else:
             at = _nearest_corner(pair.mesh(side.from_first), field)
-            direction = -field.toward if pair.turns is None else _turned(field, pair, side, at)
+            direction = _back(field, pair, side, at)
         position = np.searchsorted(side.surfaces.targets, at)
         position = np.minimum(position, len(side.surfaces.targets) - 1)
         known = side.surfaces.targets[position] == at
@@ -288,13 +311,14 @@ def _nearest_corner(other: Mesh, field: Field) -> Indices:
     return np.asarray(corners[np.arange(len(corners)), np.argmin(far, axis=1)])
 
 
-def _turned(field: Field, pair: Pair, side: _Side, at: Indices) -> Array:
-    """Return the direction back to the vertex, in the half plane of the other part's point."""
+def _back(field: Field, pair: Pair, side: _Side, at: Indices) -> Array:
+    """Return unit vectors from the other part's vertices `at` back to the field's vertices."""
+    if pair.turns is None:
+        return -field.toward
     own = pair.mesh(field.from_first).vertices[field.vertices]
-    back = field.toward
-    radial = np.einsum("ij,ij->i", back[:, :2], _unit(own[:, :2]))
-    there = _unit(pair.mesh(side.from_first).vertices[at][:, :2])
-    return -np.column_stack([radial[:, None] * there, back[:, 2]])
+    radial = np.einsum("ij,ij->i", field.toward[:, :2], _unit(own[:, :2]))
+    there = _unit(side.mesh.vertices[at][:, :2])
+    return -np.column_stack([radial[:, None] * there, field.toward[:, 2]])
 
 
 def _unit(xy: Array) -> Array:
@@ -302,8 +326,8 @@ def _unit(xy: Array) -> Array:
     return np.asarray(xy / np.where(size > 0, size, 1.0))
 
 
-def _draws(side: _Side, rows: sparse.csr_matrix) -> Array:
-    """Return noise like the scan's on all vertices the rows use, (n vertices, draws)."""
+def _noise_of(side: _Side, rows: sparse.csr_matrix) -> Array:
+    """Return draws of noise like the scan's, carried through the rows, (rows, draws)."""
     used = np.unique(rows.indices)
     random = np.random.default_rng(20_240_229 + int(side.from_first))  # the same answer each time
     white = random.standard_normal((len(used), DRAWS))
@@ -317,9 +341,7 @@ def _draws(side: _Side, rows: sparse.csr_matrix) -> Array:
         near = sparse.csr_matrix(half + half.T + sparse.identity(len(used)))
         size = np.sqrt(np.asarray(near.multiply(near).sum(axis=1)).ravel())
         white = (near @ white) / size[:, None]
-    out = np.zeros((len(side.mesh.vertices), DRAWS))
-    out[used] = side.sigma * white
-    return out
+    return np.asarray(side.sigma * (rows[:, used] @ white))
 
 
 def extrapolate(distance: Array, noise: Array) -> tuple[float, float]:

@@ -15,7 +15,7 @@ from scipy.sparse.csgraph import connected_components
 from clearturn.mesh import Mesh
 from clearturn.progress import Progress
 from clearturn.result import Place
-from clearturn.verdict.field import Pair
+from clearturn.verdict.field import Field, Pair
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -64,8 +64,7 @@ def places_below(
     Cancelled
         If `progress` was cancelled.
     """
-    mesh, parent = _fine(pair, threshold_mm, progress)
-    near = pair.with_meshes(first=mesh).field(True, threshold_mm, progress=progress)
+    mesh, parent, near = _fine(pair, threshold_mm, progress)
     if len(near.vertices) == 0:
         return ()
     distance = np.full(len(mesh.vertices), np.inf)
@@ -118,27 +117,41 @@ def _labels(mesh: Mesh, touched: Indices, count: int, row_of: Indices) -> Indice
     return np.asarray(label, dtype=np.int64)
 
 
-def _fine(pair: Pair, threshold_mm: float, progress: Progress | None) -> tuple[Mesh, Indices]:
-    """Split the coarse faces of the first part that may be near; return it and their parents."""
+def _fine(
+    pair: Pair, threshold_mm: float, progress: Progress | None
+) -> tuple[Mesh, Indices, Field]:
+    """Split the coarse faces of the first part that may be near.
+
+    Returns the mesh, the parent face of each of its faces, and the field below the threshold.
+    """
     mesh = pair.first
     parent = np.arange(len(mesh.faces), dtype=np.int64)
+    coarse = _longest(mesh)
+    reach = threshold_mm + float(coarse[coarse > COARSE_MM].max(initial=0.0))
+    field = pair.field(True, reach, progress=progress)
+    distance = np.full(len(mesh.vertices), np.inf)
+    distance[field.vertices] = field.distance_mm
     while len(mesh.faces) < _MOST_FACES:
-        corners = mesh.corners
-        longest = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).max(axis=1)
-        coarse = np.flatnonzero(longest > COARSE_MM)
-        if len(coarse) == 0:
-            break
+        longest = _longest(mesh)
         # A corner farther than threshold + longest edge keeps the whole face away.
-        vertices = np.unique(mesh.faces[coarse]).astype(np.int64)
-        reach = threshold_mm + float(longest[coarse].max())
-        near = pair.with_meshes(first=mesh).field(True, reach, vertices, progress)
-        distance = np.full(len(mesh.vertices), np.inf)
-        distance[near.vertices] = near.distance_mm
-        split = coarse[distance[mesh.faces[coarse]].min(axis=1) <= threshold_mm + longest[coarse]]
+        near = distance[mesh.faces].min(axis=1) <= threshold_mm + longest
+        split = np.flatnonzero((longest > COARSE_MM) & near)
         if len(split) == 0:
             break
+        known = len(mesh.vertices)
         mesh, parent = _split(mesh, parent, split)
-    return mesh, parent
+        fresh = np.arange(known, len(mesh.vertices), dtype=np.int64)
+        added = pair.with_meshes(first=mesh).field(True, reach, fresh, progress)
+        distance = np.concatenate([distance, np.full(len(fresh), np.inf)])
+        distance[added.vertices] = added.distance_mm
+        field = field.joined(added)
+    return mesh, parent, field.pick(field.distance_mm <= threshold_mm)
+
+
+def _longest(mesh: Mesh) -> Array:
+    corners = mesh.corners
+    lengths = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2)
+    return np.asarray(lengths.max(axis=1, initial=0.0))
 
 
 def _split(mesh: Mesh, parent: Indices, chosen: Indices) -> tuple[Mesh, Indices]:
