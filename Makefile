@@ -3,7 +3,7 @@
 # starts from nothing.
 
 VENV    := .venv
-PYTHON  := $(VENV)/bin/python
+PY      := $(VENV)/bin/python
 STAMPS  := $(VENV)/stamps
 KERNELS := $(shell find core -name '_kernels*.py' -o -name '_warm.py')
 OUT     ?= clearturn-demo
@@ -30,12 +30,12 @@ app: $(STAMPS)/window
 
 test: $(STAMPS)/test $(STAMPS)/kernels
 	@.ci/system-packages window test
-	$(PYTHON) -m pytest -p no:pytest-qt --ignore=tests/gui
+	$(PY) -m pytest -p no:pytest-qt --ignore=tests/gui
 	@.ci/window-tests
 
 # Without the slow ones and the window's.
 test-fast: $(STAMPS)/test $(STAMPS)/kernels
-	$(PYTHON) -m pytest -p no:pytest-qt --ignore=tests/gui -m 'not slow'
+	$(PY) -m pytest -p no:pytest-qt --ignore=tests/gui -m 'not slow'
 
 lint: $(STAMPS)/lint
 	$(VENV)/bin/ruff check
@@ -44,10 +44,10 @@ lint: $(STAMPS)/lint
 	$(VENV)/bin/lint-imports
 
 bench: $(STAMPS)/bench $(STAMPS)/kernels
-	@set -e; for script in tests/benchmarks/bench_*.py; do echo "== $$script"; $(PYTHON) $$script; done
+	@set -e; for script in tests/benchmarks/bench_*.py; do echo "== $$script"; $(PY) $$script; done
 
 docs: $(STAMPS)/test $(STAMPS)/kernels
-	$(PYTHON) docs/pictures/make_pictures.py
+	$(PY) docs/pictures/make_pictures.py
 
 clean:
 	rm -rf $(VENV) build dist clearturn-demo .pytest_cache .mypy_cache .ruff_cache .hypothesis \
@@ -61,30 +61,30 @@ $(STAMPS)/venv:
 
 $(STAMPS)/core: $(STAMPS)/venv pyproject.toml
 	@echo 'Installing the library and its packages (once, a few minutes on a slow line) …'
-	@$(PYTHON) -m pip install --quiet --disable-pip-version-check -e '.[pictures]'
+	@$(PY) -m pip install --quiet --disable-pip-version-check -e '.[pictures]'
 	@touch $@
 
 $(STAMPS)/window: $(STAMPS)/core
 	@echo 'Installing what the window needs …'
-	@$(PYTHON) -m pip install --quiet --disable-pip-version-check -e '.[window]'
+	@$(PY) -m pip install --quiet --disable-pip-version-check -e '.[window]'
 	@touch $@
 
 $(STAMPS)/test: $(STAMPS)/core
 	@echo 'Installing what the tests need …'
-	@$(PYTHON) -m pip install --quiet --disable-pip-version-check -e '.[window,matrix,test]'
+	@$(PY) -m pip install --quiet --disable-pip-version-check -e '.[window,matrix,test]'
 	@touch $@
 
 $(STAMPS)/lint: $(STAMPS)/test
-	@$(PYTHON) -m pip install --quiet --disable-pip-version-check -e '.[window,matrix,test,lint]'
+	@$(PY) -m pip install --quiet --disable-pip-version-check -e '.[window,matrix,test,lint]'
 	@touch $@
 
 $(STAMPS)/bench: $(STAMPS)/core
-	@$(PYTHON) -m pip install --quiet --disable-pip-version-check -e '.[bench]'
+	@$(PY) -m pip install --quiet --disable-pip-version-check -e '.[bench]'
 	@touch $@
 
 $(STAMPS)/kernels: $(STAMPS)/core $(KERNELS)
 	@echo 'Compiling the kernels (once) …'
 	@# The compiler notices a change in a kernel's own file, not in what that takes from another.
 	@find core -name '*.nb[ic]' -delete
-	@$(PYTHON) -m clearturn.warmup
+	@$(PY) -m clearturn.warmup
 	@touch $@
