@@ -189,23 +189,24 @@ def _within(field: Floats, start: Floats, step: float, level: float) -> shapely.
 def _filled(
     area: shapely.Geometry, mesh: Mesh, level: float, step: float, progress: Progress | None
 ) -> shapely.Geometry:
-    """Fill the enclosed spaces that are material, and those too small to be seen."""
-    out = []
-    for part in shapely.get_parts(area):
-        if part.geom_type != "Polygon":
+    """Fill the enclosed spaces that are material, and those too small to be seen.
+
+    Spaces are the pieces of the complement, since one may hold another outline within it.
+    """
+    paper = shapely.box(*area.bounds).buffer(step, join_style="mitre")
+    fill = [area]
+    for space in shapely.get_parts(shapely.difference(paper, area)):
+        if space.intersects(shapely.boundary(paper)):
             continue
-        holes = []
-        for ring in part.interiors:
-            space = shapely.Polygon(ring)
-            # the true space is larger by `level` all round
-            if shapely.buffer(space, level).area < (8 * step) ** 2:
-                continue
+        # the true space is larger by `level` all round
+        closed = shapely.buffer(space, level).area < (8 * step) ** 2
+        if not closed:
             check(progress)
             place = space.representative_point()
-            if winding_number(mesh, np.array([0.0, place.y, place.x])) < 0.5:
-                holes.append(ring)
-        out.append(shapely.Polygon(part.exterior, holes))
-    return shapely.MultiPolygon(out)
+            closed = winding_number(mesh, np.array([0.0, place.y, place.x])) >= 0.5
+        if closed:
+            fill.append(shapely.buffer(space, 1e-6))
+    return shapely.union_all(fill) if len(fill) > 1 else area
 
 
 def winding_number(mesh: Mesh, point: Floats) -> float:
