@@ -25,10 +25,10 @@ LIGHT = Palette(
     {
         Tone.PAPER: "#fbfaf5",
         Tone.INK: "#17202a",
-        Tone.QUIET: "#4d565f",
-        Tone.TURNS: "#ead9b4",
-        Tone.FIXED: "#b9c8d3",
-        Tone.POSED: "#d9e4d4",
+        Tone.QUIET: "#434b53",
+        Tone.TURNS: "#f0e2c2",
+        Tone.FIXED: "#b3c3cf",
+        Tone.POSED: "#e0eadb",
         Tone.ALERT: "#85133f",
     }
 )
@@ -36,11 +36,11 @@ DARK = Palette(
     {
         Tone.PAPER: "#10263b",
         Tone.INK: "#eef3f7",
-        Tone.QUIET: "#b4c2cf",
-        Tone.TURNS: "#5a4d2c",
-        Tone.FIXED: "#2f4b63",
+        Tone.QUIET: "#bccad6",
+        Tone.TURNS: "#574a29",
+        Tone.FIXED: "#243d52",
         Tone.POSED: "#2c4a3a",
-        Tone.ALERT: "#ff9dbb",
+        Tone.ALERT: "#ffa9c3",
     }
 )
 
