@@ -43,7 +43,8 @@ Indices = NDArray[np.int64]
 REACH_SIGMAS = 6.0
 """Vertices this many σ beyond the gap cannot hold the minimum in a million draws."""
 DRAWS = 96
-MOST_ROWS = 3000
+MOST_ROWS = 1500
+_CORRELATION_REACH = 3.5
 _ROUNDS = 6
 _REST_SHARE = 0.4
 _MODEL_SHARE = 0.25
@@ -229,11 +230,11 @@ def _rest_of_bias(pair: Pair, sides: list[_Side], progress: Progress | None) -> 
     least = min(float(field.distance_mm.min()) for _, field in fields)
     picked = [(side, _competing(side, field, least)) for side, field in fields]
     distance = np.concatenate([field.distance_mm for _, field in picked])
-    noise = np.zeros((len(distance), DRAWS))
+    covariance = np.zeros((len(distance), len(distance)))
     for side in sides:
         check(progress)
-        noise += _noise_of(side, _rows_of(side, picked, pair))
-    return extrapolate(distance, noise)
+        covariance += _covariance(side, _rows_of(side, picked, pair))
+    return extrapolate(distance, _draws(covariance))
 
 
 def _after_smoothing(side: _Side, sides: list[_Side], pair: Pair) -> Field:
@@ -326,22 +327,38 @@ def _unit(xy: Array) -> Array:
     return np.asarray(xy / np.where(size > 0, size, 1.0))
 
 
-def _noise_of(side: _Side, rows: sparse.csr_matrix) -> Array:
-    """Return draws of noise like the scan's, carried through the rows, (rows, draws)."""
+def _covariance(side: _Side, rows: sparse.csr_matrix) -> Array:
+    """Return the covariance of the rows under the scan's noise, (rows, rows) mm²."""
     used = np.unique(rows.indices)
-    random = np.random.default_rng(20_240_229 + int(side.from_first))  # the same answer each time
-    white = random.standard_normal((len(used), DRAWS))
-    points = side.mesh.vertices[used]
-    width = side.correlation / math.sqrt(2.0)
+    weights = rows[:, used]
+    carried = weights
     if side.correlation > 0 and len(used) > 1:
-        pairs = cKDTree(points).query_pairs(3.0 * width, output_type="ndarray")
+        points = side.mesh.vertices[used]
+        reach = _CORRELATION_REACH * side.correlation
+        pairs = cKDTree(points).query_pairs(reach, output_type="ndarray")
         one, two = pairs[:, 0], pairs[:, 1]
-        share = np.exp(-((points[one] - points[two]) ** 2).sum(axis=1) / (2.0 * width**2))
+        square = ((points[one] - points[two]) ** 2).sum(axis=1)
+        share = np.exp(-square / (2.0 * side.correlation**2))
         half = sparse.coo_matrix((share, (one, two)), shape=(len(used), len(used)))
-        near = sparse.csr_matrix(half + half.T + sparse.identity(len(used)))
-        size = np.sqrt(np.asarray(near.multiply(near).sum(axis=1)).ravel())
-        white = (near @ white) / size[:, None]
-    return np.asarray(side.sigma * (rows[:, used] @ white))
+        carried = weights @ sparse.csr_matrix(half + half.T + sparse.identity(len(used)))
+    return np.asarray(side.sigma**2 * (carried @ weights.T).toarray())
+
+
+def _draws(covariance: Array) -> Array:
+    """Return draws of noise with a covariance, (rows, draws), the same each time."""
+    count = len(covariance)
+    white = np.random.default_rng(20_240_229).standard_normal((count, DRAWS))
+    size = float(np.trace(covariance)) / count
+    if size <= 0:
+        return np.zeros((count, DRAWS))
+    jitter = 1e-9
+    while True:  # cut-off correlations may leave it slightly indefinite
+        try:
+            root = np.linalg.cholesky(covariance + jitter * size * np.eye(count))
+        except np.linalg.LinAlgError:
+            jitter *= 10.0
+            continue
+        return np.asarray(root @ white)
 
 
 def extrapolate(distance: Array, noise: Array) -> tuple[float, float]:

@@ -239,7 +239,7 @@ def correlation_length(
     Returns
     -------
     (correlation length L, noise) : float, float
-        mm; L² = ∫ρ(d) d dd (0 for independent noise) and the rms of the residuals over all
+        mm; L of ρ(d) = exp(−d²/2L²), 0 for independent noise, and the rms of the residuals over all
         windows, NaN where no window could be used.
     """
     tables = ring(mesh)
@@ -272,7 +272,7 @@ def _correlation(
     tree = mesh.cached("vertex tree", lambda: cKDTree(mesh.vertices))
     edge = float(np.median(tables.edge[picked]))
     bins = int(edges)
-    sums, counts = np.zeros(bins), np.zeros(bins)
+    sums, counts, lengths = np.zeros(bins), np.zeros(bins), np.zeros(bins)
     squares, freedom, used = 0.0, 0.0, 0
     for v in picked:
         residuals, points = _window_residuals(
@@ -283,39 +283,43 @@ def _correlation(
         used += 1
         squares += float(residuals @ residuals)
         freedom += len(residuals) - 6
-        slot = (pdist(points) / edge + 0.5).astype(np.int64)
+        apart = pdist(points)
+        slot = (apart / edge + 0.5).astype(np.int64)
         inside = slot < bins
         products = (residuals[:, None] * residuals[None])[np.triu_indices(len(points), 1)]
         sums += np.bincount(slot[inside], weights=products[inside], minlength=bins)
         counts += np.bincount(slot[inside], minlength=bins)
+        lengths += np.bincount(slot[inside], weights=apart[inside], minlength=bins)
     if used < _LEAST_WINDOWS:
         return None
     variance = squares / freedom
     if variance <= 0:
         return 0.0, 0.0
     rho = np.divide(sums, counts, out=np.zeros(bins), where=counts > 0) / variance
-    rho[0] = 1.0
-    return _reach(rho, counts, edge), math.sqrt(variance)
+    means = np.divide(lengths, counts, out=np.zeros(bins), where=counts > 0)
+    return _matched_length(rho[1:], means[1:], counts[1:], edge), math.sqrt(variance)
 
 
-def _reach(rho: Array, counts: Array, edge: float) -> float:
-    """Return L from correlations at 0, 1, 2 … mean edges: the larger of two estimates.
+def _matched_length(rho: Array, apart: Array, counts: Array, edge: float) -> float:
+    """Return the L whose exp(−d²/2L²) fits measured correlations best, 0 if none does better.
 
-    Both read too small, since the quadric has taken up some of the noise: the integral misses the
-    tail, and the distance at which a Gaussian correlation falls to e^(−1/2) misses a mixture.
+    The quadric has taken up the widest waves of the noise, which lowers all correlations alike:
+    measured ρ = (1 + a)·exp(−d²/2L²) − a with a ≥ 0, fitted together with L.
     """
-    area = 0.0
-    crossing = 0.0
-    level = math.exp(-0.5)
-    for k in range(1, len(rho)):  # k mean edges apart; the vertex itself is counted by the fit
-        if counts[k] == 0:
-            continue
-        if rho[k] <= 0.05:
-            break
-        area += rho[k] * k * edge * edge
-        if k > 1 and rho[k] < level <= rho[k - 1]:
-            crossing = (k - 1 + (rho[k - 1] - level) / (rho[k - 1] - rho[k])) * edge
-    return float(max(math.sqrt(area), crossing))
+    used = counts > 0
+    if not used.any():
+        return 0.0
+    measured, d, weight = rho[used], apart[used], counts[used]
+    best, length = float(weight @ measured**2), 0.0
+    for tried in edge * np.geomspace(0.25, 6.0, 60):
+        model = np.exp(-(d**2) / (2.0 * tried**2))
+        lack = 1.0 - model
+        below = model - measured
+        taken = float(np.clip((weight * lack) @ below / max(weight @ lack**2, 1e-300), 0.0, 0.6))
+        misfit = float(weight @ (below - taken * lack) ** 2)
+        if misfit < best:
+            best, length = misfit, float(tried)
+    return length
 
 
 def _window_residuals(
