@@ -1,20 +1,26 @@
-"""Make the pictures of the documents anew: ``make docs``.
+"""Make the pictures of the documents and the outputs in the README anew: ``make docs``.
 
-Each is what the program itself draws for the demo corner; nothing is touched up.
+Each is what the program itself draws and prints; nothing is touched up.
 """
 
 from __future__ import annotations
 
+import contextlib
+import io
+import os
+import re
 import sys
 import tempfile
 from pathlib import Path
 
+import numpy as np
 import typst
 
 from clearturn.report import pages
 from clearturn_app.cli.main import main as clearturn
 
 HERE = Path(__file__).resolve().parent
+ROOT = HERE.parents[1]
 FONTS = Path(pages.__file__).resolve().parent / "fonts"
 PIXELS_PER_INCH = 144
 
@@ -27,25 +33,66 @@ def png_of_svg(svg: Path, png: Path, width_mm: float) -> None:
     )
     source = svg.with_suffix(".typ")
     source.write_text(page, encoding="utf-8")
-    png.write_bytes(
-        typst.compile(
-            str(source),
-            format="png",
-            ppi=PIXELS_PER_INCH,
-            font_paths=[str(FONTS)],
-            ignore_system_fonts=True,
-        )
+    fonts = typst.Fonts(
+        include_system_fonts=False, include_embedded_fonts=False, font_paths=[str(FONTS)]
     )
+    png.write_bytes(typst.compile(str(source), format="png", ppi=PIXELS_PER_INCH, fonts=fonts))
+
+
+def printed(*arguments: str) -> str:
+    """Run a command and return it with what it prints, as in a terminal."""
+    out = io.StringIO()
+    with contextlib.redirect_stdout(out):
+        code = clearturn(list(arguments))
+    if code not in (0, 1, 3):
+        raise SystemExit(code)
+    return f"$ clearturn {' '.join(arguments)}\n{out.getvalue().strip()}\n"
+
+
+def write_box(path: Path, low: tuple[float, ...], high: tuple[float, ...]) -> None:
+    """Write a box as a text STL."""
+    x, y, z = ((low[i], high[i]) for i in range(3))
+    corners = np.array([[a, b, c] for a in x for b in y for c in z])
+    quads = [(0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4), (1, 5, 7, 3)]
+    lines = ["solid box"]
+    for a, b, c, d in quads:
+        for face in ((a, b, c), (a, c, d)):
+            lines += ["facet normal 0 0 0", "outer loop"]
+            lines += [f"vertex {p[0]:g} {p[1]:g} {p[2]:g}" for p in corners[list(face)]]
+            lines += ["endloop", "endfacet"]
+    path.write_text("\n".join([*lines, "endsolid box", ""]), encoding="utf-8")
+
+
+def gap_output() -> str:
+    """Return the README's run of `gap`: a block that turns past a fixed one."""
+    write_box(Path("block.stl"), (-120.0, -120.0, -20.0), (120.0, 120.0, 20.0))
+    write_box(Path("stop.stl"), (175.0, -40.0, -20.0), (215.0, 40.0, 20.0))
+    text = printed("gap", "stop.stl", "block.stl", "--turns", "second")
+    return re.sub(r"\n  in  .*", "", text)  # the time taken is another on every run
+
+
+def put(readme: Path, name: str, output: str) -> None:
+    """Replace the block after the marker of `name`."""
+    text = readme.read_text(encoding="utf-8")
+    pattern = rf"(<!-- output of: {name} -->\n```text\n).*?(```\n)"
+    new, count = re.subn(pattern, lambda m: m[1] + output + m[2], text, flags=re.DOTALL)
+    if count != 1:
+        raise SystemExit(f"{readme} has {count} blocks for {name}")
+    readme.write_text(new, encoding="utf-8")
 
 
 def main() -> int:
-    """Run the demo and take its turn section."""
+    """Run demo and gap in an empty folder; take drawing and outputs."""
+    here = Path.cwd()
     with tempfile.TemporaryDirectory() as folder:
-        code = clearturn(["demo", "--out", folder])
-        if code not in (0, 1, 3):
-            return code
-        drawing = Path(folder) / "turn-section.svg"
-        png_of_svg(drawing, HERE / "turn-section.png", 240.0)
+        os.chdir(folder)
+        try:
+            put(ROOT / "README.md", "clearturn gap", gap_output())
+            put(ROOT / "README.md", "clearturn demo", printed("demo"))
+            drawing = Path("clearturn-demo") / "turn-section.svg"
+            png_of_svg(drawing, HERE / "turn-section.png", 240.0)
+        finally:
+            os.chdir(here)
     return 0
 
 

@@ -222,4 +222,4 @@ def _interval(interval: Interval) -> str:
 
 
 def _vector(values: NDArray[np.float64], unit: str = " mm") -> str:
-    return ", ".join(f"{x + 0.0:.4f}" for x in values) + unit
+    return ", ".join(f"{round(float(x), 4) + 0.0:.4f}" for x in values) + unit
