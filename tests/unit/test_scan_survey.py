@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from places import REAL_MESHES
 
 from clearturn.errors import Cancelled
 from clearturn.mesh import Mesh
@@ -17,7 +18,6 @@ from clearturn.scan.unit import size_finding
 
 trimesh = pytest.importorskip("trimesh")
 
-REAL = Path("/work/shared/real_meshes")
 
 CUBE_POINTS = np.array([[x, y, z] for x in (0, 60) for y in (0, 60) for z in (0, 60)], np.float64)
 CUBE_FACES = np.array(
@@ -227,20 +227,20 @@ def test_counts_equal_the_slow_twin_s(
 
 
 @pytest.mark.parametrize("name", ["caliper_tenth_scale.stl", "knuckle_rover.stl"])
-@pytest.mark.skipif(not REAL.is_dir(), reason="the real meshes are not on this machine")
+@pytest.mark.skipif(not REAL_MESHES.is_dir(), reason="the real meshes are not on this machine")
 def test_real_meshes_measure_as_trimesh_measures_them(name: str) -> None:
-    found = survey(read_scan(REAL / name).mesh)
-    peer = trimesh.load_mesh(REAL / name)
+    found = survey(read_scan(REAL_MESHES / name).mesh)
+    peer = trimesh.load_mesh(REAL_MESHES / name)
     assert found.volume_mm3 == pytest.approx(peer.volume, rel=1e-9)
     assert found.area_mm2 == pytest.approx(peer.area, rel=1e-9)
     assert found.mean_edge_mm == pytest.approx(peer.edges_unique_length.mean(), rel=1e-9)
     assert found.pieces == peer.body_count
 
 
-@pytest.mark.skipif(not REAL.is_dir(), reason="the real meshes are not on this machine")
+@pytest.mark.skipif(not REAL_MESHES.is_dir(), reason="the real meshes are not on this machine")
 def test_the_truck_wheel_s_608_duplicates_and_its_unit_are_found() -> None:
     # its source's own note: non-manifold, 608 duplicate faces, unit m
-    scan = read_scan(REAL / "wheel_truck.obj")
+    scan = read_scan(REAL_MESHES / "wheel_truck.obj")
     found = survey(scan.mesh)
     assert found.duplicate_triangles == 608
     assert found.non_manifold_edges > 0
