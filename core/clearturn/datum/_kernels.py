@@ -346,3 +346,99 @@ def consensus(points, axes, start, stop, picks, cone, found):
                 found[k, 2] = cb
                 found[k, 3] = radius
                 found[k, 4] = slope
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def turn_frame(axes, p, q):
+    """Tilt the third row of ``axes`` by p towards the first and q towards the second, in place."""
+    w = axes[2] + p * axes[0] + q * axes[1]
+    w /= np.sqrt(w[0] * w[0] + w[1] * w[1] + w[2] * w[2])
+    u = axes[0] - (axes[0, 0] * w[0] + axes[0, 1] * w[1] + axes[0, 2] * w[2]) * w
+    u /= np.sqrt(u[0] * u[0] + u[1] * u[1] + u[2] * u[2])
+    axes[0] = u
+    axes[1] = np.cross(w, u)
+    axes[2] = w
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def take_step(kind, step, origin, axes, state):
+    """Move the feature by a step in its local parameters, in place; ``state``: radius, angle."""
+    first_tilt = 2
+    if kind == PLANE:
+        origin += step[0] * axes[2]
+        first_tilt = 1
+    else:
+        origin += step[0] * axes[0] + step[1] * axes[1]
+    if kind == SPHERE:
+        origin += step[2] * axes[2]
+        state[0] += step[3]
+        return
+    if kind == CIRCLE:
+        origin += step[2] * axes[2]
+        state[0] += step[5]
+        first_tilt = 3
+    elif kind == CYLINDER:
+        state[0] += step[4]
+    elif kind == CONE:
+        state[1] += step[4]
+        state[0] += step[5]
+    turn_frame(axes, step[first_tilt], step[first_tilt + 1])
+    if kind != CIRCLE and kind != PLANE:
+        along = origin[0] * axes[2, 0] + origin[1] * axes[2, 1] + origin[2] * axes[2, 2]
+        origin -= along * axes[2]
+        if kind == CONE:
+            state[0] -= along * np.tan(state[1])
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def anneal(points, kind, size, origin, axes, state, rounds, factor, floor):
+    """Follow the bulk of the points: Tukey's bound shrinks with the median distance.
+
+    Moves ``origin``, ``axes`` and ``state`` (radius, half angle) in place and returns the median
+    distance at the end.
+    """
+    count = points.shape[0]
+    distance = np.empty(count)
+    normal = np.zeros((size, size + 1))
+    scaled = np.zeros((size, size + 1))
+    out = np.zeros(8)
+    step = np.zeros(size)
+    best = np.inf
+    for turn in range(rounds + 1):
+        cos = np.cos(state[1])
+        sin = np.sin(state[1])
+        residuals(points, 0, count, kind, origin, axes, state[0], cos, sin, distance)
+        best = np.median(np.abs(distance))
+        if turn == rounds or not np.isfinite(best):
+            return best
+        bound = factor * max(best, floor)
+        for _ in range(2):
+            normal[:] = 0.0
+            out[:] = 0.0
+            cos = np.cos(state[1])
+            sin = np.sin(state[1])
+            accumulate(
+                points, 0, count, kind, origin, axes, state[0], cos, sin, bound, size, normal, out
+            )
+            for i in range(size):
+                for j in range(size):
+                    low = min(i, j)
+                    high = max(i, j)
+                    width = np.sqrt(max(normal[i, i] * normal[j, j], 1e-300))
+                    scaled[i, j] = normal[low, high] / width
+                scaled[i, size] = -normal[i, size] / np.sqrt(max(normal[i, i], 1e-300))
+                scaled[i, i] += 1e-9
+            if not solve_small(scaled, size):
+                return best
+            moved = 0.0
+            for i in range(size):
+                step[i] = scaled[i, size] / np.sqrt(max(normal[i, i], 1e-300))
+                moved = max(moved, abs(step[i]))
+            if not np.isfinite(moved):
+                return np.inf
+            if moved > 0.5:  # a wild step of a bad start
+                step *= 0.5 / moved
+            take_step(kind, step, origin, axes, state)
+        if moved < 1e-6:
+            return best
+    return best

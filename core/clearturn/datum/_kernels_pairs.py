@@ -8,9 +8,12 @@ from numba import njit
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
-def pair_sums(points, rows, values, parts, seeds, start, stop, low2, high2, scale, out, products):
-    """Add up residual products of seeds with all points, by logarithmic bins of distance.
+def pair_sums(
+    points, rows, values, parts, seeds, window, start, stop, low2, high2, scale, out, products
+):
+    """Add up residual products of seeds with the points near them, by logarithmic bins.
 
+    ``window`` (seeds, 2) are the first and last + 1 of the points that can be near a seed.
     ``rows`` and ``values`` are the derivatives and residuals, ``parts`` rows a point.  Bins are
     ``int(log(d²/low²) * scale)`` for low² ≤ d² < high².  ``out`` (bins, 3): pairs, Σd, Σrr';
     ``products`` (bins, k, k): ΣJ'ᵀJ with the seed's row on the right.
@@ -22,7 +25,7 @@ def pair_sums(points, rows, values, parts, seeds, start, stop, low2, high2, scal
         x = points[i, 0]
         y = points[i, 1]
         z = points[i, 2]
-        for j in range(points.shape[0]):
+        for j in range(window[s, 0], window[s, 1]):
             dx = points[j, 0] - x
             dy = points[j, 1] - y
             dz = points[j, 2] - z

@@ -19,9 +19,9 @@ from clearturn.datum import _kernels_pairs
 from clearturn.datum.shape import Array
 
 LEAST_POINTS = 200  # fewer points are taken as a hand's measurement: independent
-MOST_POINTS = 200_000  # more are drawn from; the draw is taken as all there is
+MOST_POINTS = 20_000  # more are drawn from; the draw is taken as all there is
 # Levels of pairs: points looked at, seeds, neighbours that bound the level's distances.
-LEVELS = ((MOST_POINTS, 256), (10_000, 512), (2_000, 512))
+LEVELS = ((MOST_POINTS, 500), (2_000, 200))
 NEIGHBOURS = 12
 BINS_PER_LEVEL = 8
 LAST_BINS = 14
@@ -109,8 +109,12 @@ def _pairs(points: Array, rows: Array, values: Array) -> Pairs:
     while len(levels) > 1 and levels[0][0] == levels[1][0]:
         levels.pop(0)
     span = float(np.ptp(points, axis=0).max()) * 1.8
-    radii = [_reach(points[order[:most]], rng) for most, _ in levels]
+    coarse = levels[-1][0]
+    reach = _reach(points[order[:coarse]], rng)
+    # On a surface the distance to the n-th neighbour goes with the root of the points drawn.
+    radii = [reach * math.sqrt(coarse / most) for most, _ in levels]
     low = radii[0] / 40.0 if len(levels) == 1 else radii[0] / 6.0
+    along = int(np.argmax(np.ptp(points, axis=0)))
     collected: list[tuple[float, Array, Array]] = []
     for level, (most, seed_count) in enumerate(levels):
         last = level == len(levels) - 1
@@ -118,12 +122,22 @@ def _pairs(points: Array, rows: Array, values: Array) -> Pairs:
         bins = LAST_BINS if last else BINS_PER_LEVEL
         if high <= low * 1.05:
             continue
-        chosen = np.sort(order[:most])
-        local = np.ascontiguousarray(points[chosen])
-        lines = (parts * chosen[:, None] + np.arange(parts)).ravel()
+        # Sorted along one coordinate, so that only a strip is looked at for each seed.
+        drawn = order[:most] if most < n else np.arange(n)
+        drawn = drawn[np.argsort(points[drawn, along])]
+        lines = (parts * drawn[:, None] + np.arange(parts)).ravel()
         seeds = rng.permutation(most)[:seed_count]
+        local = np.ascontiguousarray(points[drawn])
+        place = local[:, along]
+        window = np.stack(
+            [
+                np.searchsorted(place, place[seeds] - high),
+                np.searchsorted(place, place[seeds] + high, side="right"),
+            ],
+            axis=1,
+        )
         out, products = _level(
-            local, rows[lines], values[lines], parts, seeds, (low, high), bins, size
+            local, rows[lines], values[lines], parts, (seeds, window), (low, high), bins, size
         )
         collected.append((n / (most * seed_count), out, products))
         low = high
@@ -158,11 +172,12 @@ def _level(
     rows: Array,
     values: Array,
     parts: int,
-    seeds: NDArray[np.int64],
+    chosen: tuple[NDArray[np.int64], NDArray[np.int64]],
     reach: tuple[float, float],
     bins: int,
     size: int,
 ) -> tuple[Array, Array]:
+    seeds, window = chosen
     low2, high2 = reach[0] ** 2, reach[1] ** 2
     scale = bins / math.log(high2 / low2)
     pieces = threads.spans(len(seeds), 32)
@@ -174,7 +189,19 @@ def _level(
     def work(start: int, stop: int) -> None:
         k = start // 32
         _kernels_pairs.pair_sums(
-            points, rows, values, parts, seeds, start, stop, low2, high2, scale, out[k], products[k]
+            points,
+            rows,
+            values,
+            parts,
+            seeds,
+            window,
+            start,
+            stop,
+            low2,
+            high2,
+            scale,
+            out[k],
+            products[k],
         )
 
     threads.run(work, pieces)

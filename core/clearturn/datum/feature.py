@@ -22,10 +22,11 @@ from clearturn.mesh import Mesh
 Array = NDArray[np.float64]
 
 SAMPLE = 4000  # points the candidates are compared on
-NEAR = 10  # neighbours whose common plane tells the noise
+NEAR = 20  # neighbours whose common curved surface tells the noise
+ROUGH = 3.0  # a fit within this many times the noise explains the surface
+ROUGH_SHARE = 2e-3  # or within this share of the patch's spread: noise that hangs together
 AS_GOOD = 1.25  # a simpler feature is taken if its scale is within this factor of the best one
 SAME_DEG = 0.3  # a cone that opens by less is a cylinder
-FLAT_SHARE = 0.5  # bulge of the patch, in noise scales, below which it is flat
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +44,7 @@ class Proposal:
     scales_mm : dict of str to float
         Robust standard deviation about each candidate.
     noise_mm : float
-        Standard deviation of points about their neighbours' plane.
+        Standard deviation of points about the curved surface of their neighbours.
     """
 
     feature: str
@@ -76,10 +77,11 @@ def propose_feature(mesh: Mesh, patch: Patch) -> Proposal:
     if not fits:
         raise FitProblem("nothing can be fitted to this patch", mend="grow it from another point")
     scales = {name: float(fit.scale_mm or 0.0) for name, fit in fits.items()}
+    spread = math.sqrt(float(sample.var(axis=0).sum()))
     floor = max(min(scales.values()), 0.5 * noise, 1e-6)
     for name in ("plane", "cylinder", "sphere", "cone"):
         if name in scales and scales[name] <= AS_GOOD * floor and _fills(fits[name]):
-            if min(scales.values()) > 3.0 * max(noise, 1e-4):
+            if min(scales.values()) > max(ROUGH * noise, ROUGH_SHARE * spread):
                 break  # even the best leaves more than noise: look for a free outline
             reason = _reason(name, fits[name], scales, noise)
             return Proposal(name, _again(name, points), reason, scales, noise)
@@ -114,18 +116,22 @@ def _fills(fit: Fit) -> bool:
 
 
 def _noise(points: Array, rng: np.random.Generator) -> float:
-    """Return the standard deviation of points about the plane of their nearest neighbours."""
+    """Return the standard deviation of points about the curved surface of their neighbours."""
     from scipy.spatial import cKDTree
 
-    count = min(NEAR, len(points))
-    if count < 5:
+    if len(points) < NEAR:
         return 0.0
-    chosen = rng.permutation(len(points))[:300]
-    _, near = cKDTree(points).query(points[chosen], k=count)
+    chosen = rng.permutation(len(points))[:200]
+    _, near = cKDTree(points).query(points[chosen], k=NEAR)
     local = points[near] - points[near].mean(axis=1, keepdims=True)
-    least = np.linalg.svd(local, compute_uv=False)[:, 2]
-    # Three of the neighbours are spent on their plane.
-    return float(np.median(least)) / math.sqrt(max(count - 3, 1))
+    _, _, rows = np.linalg.svd(local, full_matrices=False)
+    x, y, z = np.moveaxis(local @ rows.transpose(0, 2, 1), 2, 0)
+    size = np.abs(local).max(axis=(1, 2))[:, None]
+    x, y = x / size, y / size
+    design = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=2)
+    answer = np.linalg.pinv(design, rcond=1e-6) @ z[..., None]
+    left = z - (design @ answer)[..., 0]
+    return math.sqrt(float(np.median((left**2).sum(axis=1))) / (NEAR - 6))
 
 
 def _again(name: str, points: Array) -> Fit:

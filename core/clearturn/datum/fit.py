@@ -22,7 +22,7 @@ from clearturn.datum.shape import (
     residuals,
     sums,
 )
-from clearturn.datum.solve import TUKEY, polish, principal, refine, refine_robust, start
+from clearturn.datum.solve import SVD_POINTS, TUKEY, polish, principal, refine, refine_robust, start
 from clearturn.errors import FitProblem
 from clearturn.findings import Finding
 
@@ -145,12 +145,13 @@ def _refuse_degenerate(kind: Kind, points: Array, centre: Array, spread: float) 
             mend="choose points spread over the surface",
         )
     values, _ = principal((points - centre) / spread)
-    if kind is not Kind.LINE and values[1] < FLAT * values[0]:
+    least = (FLAT if len(points) <= SVD_POINTS else math.sqrt(FLAT) * 0.01) * values[0]
+    if kind is not Kind.LINE and values[1] < least:
         raise FitProblem(
             f"the points lie on one straight line: they do not determine a {name}",
             mend="add points beside the line",
         )
-    flat = len(values) < 3 or values[2] < FLAT * values[0]
+    flat = len(values) < 3 or values[2] < least
     if kind in (Kind.SPHERE, Kind.CYLINDER, Kind.CONE) and flat:
         raise FitProblem(
             f"the points lie in one plane: they do not determine a {name}",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Iterable
 from dataclasses import replace
@@ -16,10 +17,14 @@ from clearturn.errors import FitProblem
 TUKEY = 4.685  # 95 % efficiency on normal noise (Holland & Welsch 1977; from memory)
 # Median of |d| to standard deviation for one and for two equal normal components.
 MEDIAN_TO_SIGMA = (1.0 / 0.6744897501960817, 1.0 / math.sqrt(2.0 * math.log(2.0)))
+SVD_POINTS = 5000  # above it the squares are summed, which halves the digits
 SAMPLE = 2000  # points the start is refined on
-TRIAL_POINTS = 300  # points a trial is judged by
-TRIALS = 24  # per direction
+TRIAL_POINTS = 200  # points a trial is judged by
+TRIAL_REFINED = 500  # points the candidates are first refined on
+TRIALS = 20  # per direction
 DIRECTIONS = 220  # over half a sphere: about 10 degrees apart
+ROUGH_POINTS = 10_000  # points on which a robust fit of many goes most of its way
+SCALE_SETTLED = 0.01  # change of the scale that changes the answer by less than it is sure
 FLOOR = 1e-11  # least robust scale, in units of the points' spread
 
 
@@ -41,6 +46,9 @@ def refine(
     last = math.inf
     for _ in range(iterations):
         step = _step(now, damping)
+        if step is not None and bound < math.inf and damping == 0.0:
+            # Weighted steps fall short by the mean of ψ' over that of the weights.
+            step = step * min(max(now.weight / max(now.sum_psi_slope, 1e-300), 1.0), 1.6)
         if step is None:
             damping = max(10.0 * damping, 1e-9)
             if damping > 1e6:
@@ -118,14 +126,21 @@ def scale_of(distances: Array, kind: Kind, floor: float = FLOOR) -> float:
 
 
 def refine_robust(
-    points: Array, shape: Shape, rounds: int = 8, tolerance: float = 1e-10
+    points: Array, shape: Shape, rounds: int = 8, tolerance: float = 1e-9
 ) -> tuple[Shape, Sums, float]:
     """Tukey's weighted least squares, the scale taken anew until it stands; return it too."""
-    scale = scale_of(residuals(points, shape), shape.kind)
+    if len(points) > 2 * ROUGH_POINTS:
+        # Most of the way on a part of the points, the last steps on all.
+        part = np.ascontiguousarray(points[:: len(points) // ROUGH_POINTS])
+        shape, _, scale = refine_robust(part, shape, rounds, 1e-8)
+        rounds = 2
+    else:
+        scale = scale_of(residuals(points, shape), shape.kind)
     for _ in range(rounds):
         shape, now = refine(points, shape, TUKEY * scale, tolerance, 40)
         new = scale_of(residuals(points, shape), shape.kind)
-        if abs(new - scale) <= 2e-3 * scale:
+        settled = abs(new - scale) <= SCALE_SETTLED * scale
+        if settled:
             break
         scale = new
     return shape, now, scale
@@ -151,10 +166,11 @@ def start(kind: Kind, points: Array, robust: bool, hints: Iterable[Array] = ()) 
         candidates = _direct(kind, sample)
     best: Shape | None = None
     least = math.inf
+    if robust:
+        candidates = _promising(sample, candidates)
     for shape in candidates:
         if robust:
-            moved = _anneal(sample, shape)
-            score = float(np.median(np.abs(residuals(sample, moved))))
+            moved, score = _anneal(sample, shape, 12)
         else:
             moved, total = refine(sample, shape, tolerance=1e-7, iterations=60)
             score = total.cost
@@ -168,24 +184,31 @@ def start(kind: Kind, points: Array, robust: bool, hints: Iterable[Array] = ()) 
     return best
 
 
-def _anneal(sample: Array, shape: Shape) -> Shape:
-    # The bound shrinks with the median as the shape moves onto the bulk of the points.
-    for _ in range(12):
-        distances = np.abs(residuals(sample, shape))
-        factor = MEDIAN_TO_SIGMA[1 if shape.kind.two_residuals else 0]
-        scale = max(factor * float(np.median(distances)), FLOOR)
-        new, _ = refine(sample, shape, TUKEY * scale, 1e-6, 2)
-        settled = float(np.abs(new.origin - shape.origin).max()) < 1e-6
-        shape = new
-        if settled:
-            break
-    return shape
+def _promising(sample: Array, candidates: list[Shape]) -> list[Shape]:
+    """Return the three candidates that stand best after two rounds on a few points."""
+    few = np.ascontiguousarray(sample[:TRIAL_REFINED])
+    moved = [_anneal(few, shape, 2) for shape in candidates]
+    moved.sort(key=lambda item: item[1])
+    return [shape for shape, _ in moved[:3]]
+
+
+def _anneal(sample: Array, shape: Shape, rounds: int) -> tuple[Shape, float]:
+    """Follow the bulk of the points and return the shape with its median distance."""
+    kind = shape.kind
+    origin, axes = shape.origin.copy(), shape.axes.copy()
+    state = np.array([shape.radius, shape.half_angle])
+    factor = TUKEY * MEDIAN_TO_SIGMA[1 if kind.two_residuals else 0]
+    median = _kernels.anneal(
+        sample, int(kind), kind.parameters, origin, axes, state, rounds, factor, FLOOR
+    )
+    moved = Shape(kind, origin, axes, float(state[0]), float(state[1]))
+    return moved, float(median) if math.isfinite(median) else math.inf
 
 
 def principal(points: Array) -> tuple[Array, Array]:
     """Return the singular values and directions (rows) of the points about their mean."""
     centred = points - points.mean(axis=0)
-    if len(points) <= 5000:
+    if len(points) <= SVD_POINTS:
         _, values, rows = np.linalg.svd(centred, full_matrices=False)
         return values, rows
     squares, columns = np.linalg.eigh(centred.T @ centred)
@@ -225,7 +248,7 @@ def _trial_candidates(kind: Kind, points: Array, rng: np.random.Generator) -> li
     count = {Kind.LINE: 2, Kind.PLANE: 3, Kind.CIRCLE: 3, Kind.SPHERE: 4}[kind]
     judged = points[rng.permutation(len(points))[:TRIAL_POINTS]]
     scored: list[tuple[float, int, Shape]] = []
-    for trial in range(200):
+    for trial in range(100):
         pick = points[rng.choice(len(points), count, replace=False)]
         shape = _through(kind, pick)
         if shape is None:
@@ -268,14 +291,20 @@ def half_sphere(count: int) -> Array:
     return np.stack([r * np.cos(turn), r * np.sin(turn), z], axis=1)
 
 
+@functools.cache
+def _search_frames() -> Array:
+    return np.stack([frame_along(direction) for direction in half_sphere(DIRECTIONS)])
+
+
 def _axis_candidates(
     kind: Kind, sample: Array, robust: bool, rng: np.random.Generator, hints: list[Array]
 ) -> list[Shape]:
     _, rows = principal(sample)
     # A hint saves the search; the points' own directions stand by in case it is wrong.
-    search = half_sphere(DIRECTIONS if not hints else 0)
-    directions = np.concatenate([np.reshape(hints, (-1, 3)), rows, search])
-    frames = np.stack([frame_along(direction) for direction in directions])
+    first = np.concatenate([np.reshape(hints, (-1, 3)), rows])
+    frames = np.stack([frame_along(direction) for direction in first])
+    if not hints:
+        frames = np.concatenate([frames, _search_frames()])
     found = np.full((len(frames), 5), np.inf)
     cone = kind is Kind.CONE
     judged = sample
