@@ -239,3 +239,20 @@ def test_same_bits_on_one_thread_and_on_two(monkeypatch):
         gap, still = turning_gap(a, b), still_gap(a, b)
         answers.append((gap.gap_mm, gap.first_point_mm.tobytes(), gap.turn_angle_deg, still.gap_mm))
     assert answers[0] == answers[1]
+
+
+def test_bodies_of_revolution_do_not_make_every_pair_of_their_facets_tie():
+    # 7 200 facets against 7 200, all at the same distance over a turn: one stands for all.
+    from clearturn.gap.meridian import meridian_image
+
+    ring, shell = tube(100, 150, -10, 10, 3600), tube(155, 160, -10, 10, 3600)
+    gap = turning_gap(ring, shell)
+    chord = 155 * np.cos(np.pi / 3600)
+    assert gap.gap_mm.lower <= chord - 150 <= gap.gap_mm.upper + 1e-9
+    assert len(meridian_image(ring, Axis.through((0, 0, 0), (0, 0, 1))).faces) <= 16
+    # Triangles that only look alike in (r, z) are kept: one is nearer by its longer chord.
+    wide = Mesh([(10, -60, 0), (10, 60, 0), (80, 0, 5)], [(0, 1, 2)])
+    deep = Mesh([(-60, 10, 0), (-60, 11, 0), (-80, 0, 5)], [(0, 1, 2)])
+    pin = box((-1, -1, -2), (1, 1, 2))
+    both = turning_gap(pin, together([wide, deep]))
+    assert both.gap_mm.upper == pytest.approx(turning_gap(pin, wide).gap_mm.upper, abs=1e-3)

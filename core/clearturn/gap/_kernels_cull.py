@@ -259,3 +259,75 @@ def nearest_mapped(r, z, rz, out):
             at = i
     out[0] = at
     return best
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def _shape_of(xyz, rz, faces, f, per_mm, key):
+    """Rounded numbers that two triangles share if one is the other turned about the axis.
+
+    Corners in the order of their place, then the lengths of the sides seen along the axis.
+    """
+    a = faces[f, 0]
+    b = faces[f, 1]
+    c = faces[f, 2]
+    for k in range(3):
+        v = faces[f, k]
+        key[2 * k] = np.int64(np.rint(rz[v, 0] * per_mm))
+        key[2 * k + 1] = np.int64(np.rint(rz[v, 1] * per_mm))
+    sides = (
+        math.hypot(xyz[b, 0] - xyz[c, 0], xyz[b, 1] - xyz[c, 1]),
+        math.hypot(xyz[c, 0] - xyz[a, 0], xyz[c, 1] - xyz[a, 1]),
+        math.hypot(xyz[a, 0] - xyz[b, 0], xyz[a, 1] - xyz[b, 1]),
+    )
+    for k in range(3):
+        key[6 + k] = np.int64(np.rint(sides[k] * per_mm))
+    # The side opposite each corner moves with it while the corners are sorted.
+    for i in range(2):
+        for j in range(2 - i):
+            later = key[2 * j] > key[2 * j + 2] or (
+                key[2 * j] == key[2 * j + 2] and key[2 * j + 1] > key[2 * j + 3]
+            )
+            if later:
+                for q in (0, 1):
+                    t = key[2 * j + q]
+                    key[2 * j + q] = key[2 * j + 2 + q]
+                    key[2 * j + 2 + q] = t
+                t = key[6 + j]
+                key[6 + j] = key[7 + j]
+                key[7 + j] = t
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def unlike_faces(xyz, rz, faces, per_mm, table, kept):
+    """Rows of faces of which none is another turned about the axis; returns their number.
+
+    table (a power of two, filled with -1) is the hash table; keys are compared, not only hashed.
+    """
+    key = np.empty(9, np.int64)
+    other = np.empty(9, np.int64)
+    mask = table.size - 1
+    count = 0
+    for f in range(faces.shape[0]):
+        _shape_of(xyz, rz, faces, f, per_mm, key)
+        h = np.uint64(1469598103934665603)
+        for q in range(9):
+            h = (h ^ np.uint64(key[q])) * np.uint64(1099511628211)
+            h ^= h >> np.uint64(29)
+        at = np.int64(h & np.uint64(mask))
+        new = True
+        while table[at] >= 0:
+            _shape_of(xyz, rz, faces, table[at], per_mm, other)
+            same = True
+            for q in range(9):
+                if key[q] != other[q]:
+                    same = False
+                    break
+            if same:
+                new = False
+                break
+            at = (at + 1) & mask
+        if new:
+            table[at] = f
+            kept[count] = f
+            count += 1
+    return count

@@ -9,7 +9,7 @@ either mesh.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from clearturn import threads
 from clearturn.gap import _kernels_cull as kernels
 from clearturn.gap import _kernels_turning as turning_kernels
-from clearturn.gap.meridian import MeridianImage, project, rounding_scale, tree_over
+from clearturn.gap.meridian import MeridianImage, image_of, project
 from clearturn.gap.tree import PIECE, bounds_of, space_tree
 from clearturn.mesh import Mesh
 from clearturn.progress import Progress, check
@@ -98,9 +98,8 @@ def soup_image(
     xyz, rz = np.empty((3 * n, 3)), np.empty((3 * n, 2))
     soup = np.empty((n, 3), np.int32)
     kernels.take_soup(mesh.vertices, mesh.faces, kept, rotation, shift, xyz, rz, soup)
-    order, faces, boxes, starts = tree_over(xyz, rz, soup)
-    scale = rounding_scale(mesh, shift)
-    return MeridianImage(xyz, rz, kept[order], faces, boxes, starts, scale)
+    image = image_of(mesh, xyz, rz, soup, shift)
+    return replace(image, order=kept[image.order])
 
 
 def both_unprepared(

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearturn import threads
+from clearturn.gap import _kernels_cull as cull_kernels
 from clearturn.gap import _kernels_tree as tree_kernels
 from clearturn.gap import _kernels_turning as kernels
 from clearturn.gap.model import Axis
@@ -27,6 +28,13 @@ from clearturn.progress import Progress
 Matrix = NDArray[np.float64]
 #: Images kept with a mesh: a part that is dragged must not fill the memory.
 _KEPT = 3
+#: Rounding of a mapped coordinate and of a planar distance, in units of the largest coordinate.
+ROUNDING = 16 * float(np.finfo(np.float64).eps)
+#: Numbers of two triangles that agree to this, mm, are taken as one's being the other turned;
+#: what that can cost a distance is added to the rounding.
+_SAME_MM, _LIKE_MM = 1e-8, 1e-7
+#: Larger meshes are scans; noise leaves no two of their triangles alike.
+_MOST_COMPARED = 400_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,5 +173,45 @@ def rounding_scale(mesh: Mesh, shift: Matrix) -> float:
 
 def _build(mesh: Mesh, rotation: Matrix, shift: Matrix, progress: Progress | None) -> MeridianImage:
     xyz, rz = project(mesh.vertices, rotation, shift, progress)
-    order, faces, boxes, starts = tree_over(xyz, rz, mesh.faces, progress)
-    return MeridianImage(xyz, rz, order, faces, boxes, starts, rounding_scale(mesh, shift))
+    return image_of(mesh, xyz, rz, mesh.faces, shift, progress)
+
+
+def image_of(
+    mesh: Mesh,
+    xyz: Matrix,
+    rz: Matrix,
+    faces: NDArray[np.int32],
+    shift: Matrix,
+    progress: Progress | None = None,
+) -> MeridianImage:
+    """Return the image of mapped triangles; `order` names rows of `faces`.
+
+    A body of revolution has each of its triangles many times over, turned about the axis.  All
+    have the same image, so one of them stands for all: else every pair of them would tie.
+    """
+    rows = _unlike(xyz, rz, faces)
+    scale = rounding_scale(mesh, shift)
+    if rows is None:
+        order, taken, boxes, starts = tree_over(xyz, rz, faces, progress)
+    else:
+        order, taken, boxes, starts = tree_over(xyz, rz, faces[rows], progress)
+        order = rows[order]
+        scale += _LIKE_MM / ROUNDING
+    return MeridianImage(xyz, rz, order, taken, boxes, starts, scale)
+
+
+def _unlike(xyz: Matrix, rz: Matrix, faces: NDArray[np.int32]) -> NDArray[np.int32] | None:
+    """Rows that stand for all others, or None where hardly any face is another turned."""
+    m = len(faces)
+    if not 64 <= m <= _MOST_COMPARED:
+        return None
+    kept = np.empty(m, np.int32)
+    table = np.full(1 << int(2 * m - 1).bit_length(), -1, np.int32)
+    # A quick look first: noise leaves no two triangles alike.
+    probe = faces[:: max(1, m // 4096)]
+    count = cull_kernels.unlike_faces(xyz, rz, probe, 1 / _SAME_MM, table, kept)
+    if count > 0.7 * len(probe):
+        return None
+    table.fill(-1)
+    count = cull_kernels.unlike_faces(xyz, rz, faces, 1 / _SAME_MM, table, kept)
+    return kept[:count].copy()

@@ -14,6 +14,7 @@ from clearturn.errors import InputError
 from clearturn.gap import _kernels_turning as kernels
 from clearturn.gap.cull import Seed, both_unprepared, kept_grid, one_prepared
 from clearturn.gap.meridian import (
+    ROUNDING,
     MeridianImage,
     axis_frame,
     into_axis_frame,
@@ -27,8 +28,6 @@ from clearturn.progress import Progress, check, part
 
 Matrix = NDArray[np.float64]
 Turns = Literal["first", "second"]
-#: Rounding of a mapped coordinate and of a planar distance, in units of the largest coordinate.
-_ROUNDING = 16 * float(np.finfo(np.float64).eps)
 
 #: Tolerances of the rough searches, as shares of the bound found so far.
 _ROUGH = (0.2, 0.02)
@@ -166,7 +165,7 @@ def _search(
     progress: Progress | None,
 ) -> TurningDistance:
     """Search from the larger image's nodes down, which visits fewer pairs; points small first."""
-    slack = _ROUNDING * (small.scale + large.scale)
+    slack = ROUNDING * (small.scale + large.scale)
     witness = np.concatenate([seed.points[3:], seed.points[:3]])
     if len(small.faces) == 0 or len(large.faces) == 0:
         # The grid proved that nothing is nearer than the seed.
