@@ -32,7 +32,7 @@ _KEPT = 3
 ROUNDING = 16 * float(np.finfo(np.float64).eps)
 #: Numbers of two triangles that agree to this, mm, are taken as one's being the other turned;
 #: what that can cost a distance is added to the rounding.
-_SAME_MM, _LIKE_MM = 1e-8, 1e-7
+_SAME_MM, _LIKE_MM = 1e-10, 1e-9
 #: Larger meshes are scans; noise leaves no two of their triangles alike.
 _MOST_COMPARED = 400_000
 

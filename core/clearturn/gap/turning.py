@@ -166,6 +166,8 @@ def _search(
 ) -> TurningDistance:
     """Search from the larger image's nodes down, which visits fewer pairs; points small first."""
     slack = ROUNDING * (small.scale + large.scale)
+    # The interval asked for includes what rounding may cost at either end.
+    tolerance_mm = max(tolerance_mm - 2 * slack, 0.5 * tolerance_mm)
     witness = np.concatenate([seed.points[3:], seed.points[:3]])
     if len(small.faces) == 0 or len(large.faces) == 0:
         # The grid proved that nothing is nearer than the seed.
