@@ -11,6 +11,7 @@ import shapely
 from clearturn.drawing.outline import (
     SHEET_MM,
     distance_field,
+    material_side,
     meridian_triangles,
     swept_outline,
     winding_number,
@@ -164,3 +165,36 @@ def test_no_faces_give_no_outline_and_progress_can_stop_it() -> None:
 
     with pytest.raises(Cancelled):
         swept_outline(ring_mesh(0.0, 100.0, 40.0, 141.0), progress=progress)
+
+
+def test_material_strip_lies_inside_an_open_surface_only() -> None:
+    solid = ring_mesh(0.0, 150.0, 50.0, 200.0)
+    assert material_side(solid, 3.0).is_empty
+    r = np.hypot(solid.corners[..., 0], solid.corners[..., 1])
+    outside = solid.part((r > 199.0).all(axis=1))  # what a scanner sees from without
+    strip = material_side(outside, 3.0)
+    assert_near(strip, box(0, 197, 50, 200), 0.7)
+    bore = solid.part((r < 151.0).all(axis=1))
+    assert_near(material_side(bore, 3.0), box(0, 150, 50, 153), 0.7)
+
+
+def test_a_shaft_is_filled_down_to_the_axis() -> None:
+    n = 120
+    turn = 2 * np.pi * np.arange(n) / n
+    circle = np.stack([30 * np.sin(turn), 30 * np.cos(turn)], axis=1)
+    ends = [np.column_stack([circle, np.full(n, z)]) for z in (-10.0, 40.0)]
+    vertices = np.concatenate([*ends, [[0, 0, -10.0], [0, 0, 40.0]]])
+    i, j = np.arange(n), (np.arange(n) + 1) % n
+    low, high = np.full(n, 2 * n), np.full(n, 2 * n + 1)
+    # (x, y) = (sin, cos) runs clockwise seen from +z
+    faces = np.concatenate([
+        np.stack([i, j, low], 1), np.stack([n + j, n + i, high], 1),
+        np.stack([j, i, n + i], 1), np.stack([j, n + i, n + j], 1),
+    ])  # fmt: skip
+    shaft = Mesh(vertices, faces)
+    assert_near(swept_outline(shaft).area, box(-10, 0, 40, 30), 0.2)
+    half = shaft.part(np.arange(len(faces)) >= n)  # the inboard end was not scanned
+    strip = material_side(half, 3.0).intersection(box(0, 0, 41, 31))
+    wanted = box(0, 0, 40, 30).difference(box(-10, 0, 37, 27))
+    # the moved copy is bevelled at the edge, since its corners move along mean normals
+    assert shapely.symmetric_difference(strip, wanted).area < 0.15 * wanted.area

@@ -83,3 +83,19 @@ def test_lists_of_words_read_as_a_sentence() -> None:
     assert figures.words(1, "gap") == "1 gap"
     assert figures.words(3, "gap") == "3 gaps"
     assert figures.count(1234567) == "1\u202f234\u202f567"
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (162.4, "Ø162.40"),
+        (70.0107, "Ø70.011"),
+        (70.0, "Ø70.00"),
+        (69.9999, "Ø70.00"),
+        (None, "unknown"),
+    ],
+)
+def test_diameter_to_machine_to_keeps_the_micrometres_that_matter(
+    value: float | None, text: str
+) -> None:
+    assert figures.machined(value) == text

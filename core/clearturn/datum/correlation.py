@@ -26,6 +26,7 @@ NEIGHBOURS = 12
 BINS_PER_LEVEL = 8
 LAST_BINS = 14
 ROUNDS = 12
+LEAST_SHARE = 0.05  # a smaller correlated part has no length worth telling
 LENGTHS = 40  # correlation lengths tried
 
 
@@ -70,7 +71,7 @@ class Correlation:
         The covariance of the parameters for residual variance 1 as seen in the fit.
     effective_points : float
     length : float
-        Distance at which the correlation has fallen to 1/e of its start; 0 if there is none.
+        Distance at which the correlation has fallen to 1/e of its start; 0 if there is hardly any.
     share : float
         Part of the variance that is correlated.
     """
@@ -248,4 +249,4 @@ def _model(pairs: Pairs, seen: Array) -> tuple[float, float, Array]:
         k = int(np.argmin(cost))
         if cost[k] < best[0]:
             best = (float(cost[k]), float(share[k]), float(lengths[k]), share[k] * shapes[k])
-    return best[1], best[2] if best[1] > 0 else 0.0, best[3]
+    return best[1], best[2] if best[1] > LEAST_SHARE else 0.0, best[3]

@@ -22,6 +22,8 @@ CELL = 1.0 / 25.0  # size of a piece, of the points' spread; each is taken as a 
 ROUND_SHARE = 0.7  # a piece goes round if seen in this share of the best piece's sectors
 LEAST_IN_CELL = 24
 ROUNDS = 30
+PIECES_ANEW = (1, 3, 6)  # rounds before which the pieces are cut again
+LEAST_DETERMINED = 5e-4  # of the best determined motion; a short ring has about 1e-3
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,14 +62,14 @@ def refine_axis(points: Array, normals: Array, place: Array, direction: Array) -
     chosen, cell = _pieces(points, normals, place, axes)
     last = math.inf
     for turn in range(ROUNDS):
-        if turn in (1, 3, 6, 10):  # the pieces follow the axis, then stand
+        if turn in PIECES_ANEW:  # the pieces follow the axis, then stand
             chosen, cell = _pieces(points, normals, place, axes)
         local, turned = points[chosen], normals[chosen]
         rows, values, weight, scale, variance = _equations(local, turned, cell, place, axes)
         scaled = rows * weight[:, None]
         normal = scaled.T @ rows
         spectrum = np.linalg.eigvalsh(normal)
-        if spectrum[0] < 1e-9 * spectrum[-1]:
+        if spectrum[0] < LEAST_DETERMINED * spectrum[-1]:
             raise FitProblem(
                 "the surface turns into itself about more than one axis",
                 mend="choose a part that is not a plane, sphere or short ring only",
@@ -77,7 +79,7 @@ def refine_axis(points: Array, normals: Array, place: Array, direction: Array) -
         axes = frame_along(axes[2] + step[2] * axes[0] + step[3] * axes[1], axes[0])
         place = place - (place @ axes[2]) * axes[2]
         size = float(np.abs(step).max())
-        if turn > 10 and (size < 1e-10 or (size < 1e-7 and size >= last)):
+        if turn > PIECES_ANEW[-1] and (size < 1e-9 or (size < 1e-6 and size >= 0.3 * last)):
             break
         last = size
     used = weight > 0.0
@@ -152,14 +154,14 @@ def _equations(
     both = np.column_stack([height, raw])
     weight = np.ones(len(points))
     scale = 0.0
-    for _ in range(6):
+    for _ in range(3):
         free = _project(both, basis, weight, cell, count)
         values = free[:, 0]
         new = MEDIAN_TO_SIGMA[0] * float(np.median(np.abs(values[weight > 0.0])))
         new = max(new, 1e-11)
         square = (values / (TUKEY * new)) ** 2
         weight = np.clip(1.0 - square, 0.0, None) ** 2
-        if abs(new - scale) <= 1e-3 * new:
+        if abs(new - scale) <= 1e-2 * new:
             break
         scale = new
     used = int((weight > 0.0).sum())
