@@ -21,11 +21,12 @@ CORNERS = 12  # offset of the corners in it
 
 @njit(nogil=True, cache=True, error_model="numpy", inline="always")
 def _word(raw, at):
+    # Unsigned places, else each byte is checked for counting from the end.
     return (
         np.uint32(raw[at])
-        | (np.uint32(raw[at + 1]) << np.uint32(8))
-        | (np.uint32(raw[at + 2]) << np.uint32(16))
-        | (np.uint32(raw[at + 3]) << np.uint32(24))
+        | (np.uint32(raw[at + np.uint64(1)]) << np.uint32(8))
+        | (np.uint32(raw[at + np.uint64(2)]) << np.uint32(16))
+        | (np.uint32(raw[at + np.uint64(3)]) << np.uint32(24))
     )
 
 
@@ -89,12 +90,12 @@ def weld_binary(raw, first, last, keys, count, table, faces):
         size = 0
         worst = np.uint32(0)
         for t in range(i, stop):
-            at = t * RECORD + CORNERS
+            at = np.uint64(t) * np.uint64(RECORD) + np.uint64(CORNERS)
             for _ in range(3):
                 x = _word(raw, at)
-                y = _word(raw, at + 4)
-                z = _word(raw, at + 8)
-                at += 12
+                y = _word(raw, at + np.uint64(4))
+                z = _word(raw, at + np.uint64(8))
+                at += np.uint64(12)
                 for w in (x, y, z):
                     worst = max(worst, w & np.uint32(0x7FFFFFFF))
                 x = np.uint32(0) if x == np.uint32(0x80000000) else x
@@ -107,10 +108,11 @@ def weld_binary(raw, first, last, keys, count, table, faces):
                 size += 1
         if worst >= np.uint32(0x7F800000):
             for t in range(i, stop):
-                at = t * RECORD + CORNERS
-                for k in range(9):
-                    if _word(raw, at + 4 * k) & np.uint32(0x7FFFFFFF) >= np.uint32(0x7F800000):
+                at = np.uint64(t) * np.uint64(RECORD) + np.uint64(CORNERS)
+                for _ in range(9):
+                    if _word(raw, at) & np.uint32(0x7FFFFFFF) >= np.uint32(0x7F800000):
                         return t, count, t
+                    at += np.uint64(4)
         count, _ = _lookup(batch, slots, size, keys, count, table, faces, 3 * i)
         i = stop
     return i, count, -1

@@ -16,6 +16,7 @@ GOOD, REPEATED, FLAT, DUPLICATE = 0, 1, 2, 3
 FLAT_PART = 1.0e-12
 MANY = 48  # bin size above which a library sort beats inserting
 BATCH = 128
+FEW = 32  # triangles whose corners' lines fit the first cache
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
@@ -50,27 +51,38 @@ def _is_flat(v, a, b, c):
 @njit(nogil=True, cache=True, error_model="numpy")
 def mark_flat(vertices, faces, first, last, state, hashes):
     """Set ``state[i]`` to GOOD, REPEATED or FLAT, and a hash of the corners in sorted order."""
-    for i in range(first, last):
-        a = faces[i, 0]
-        b = faces[i, 1]
-        c = faces[i, 2]
-        low = min(a, b, c)
-        high = max(a, b, c)
-        middle = np.int64(a) + np.int64(b) + np.int64(c) - low - high
-        h = (
-            np.uint64(low) * np.uint64(0x9E3779B97F4A7C15)
-            ^ np.uint64(middle) * np.uint64(0xC2B2AE3D27D4EB4F)
-            ^ np.uint64(high) * np.uint64(0x165667B19E3779F9)
-        )
-        h ^= h >> np.uint64(29)
-        h *= np.uint64(0xBF58476D1CE4E5B9)
-        hashes[i] = h ^ (h >> np.uint64(32))
-        if a == b or b == c or c == a:
-            state[i] = REPEATED
-        elif _is_flat(vertices, a, b, c):
-            state[i] = FLAT
-        else:
-            state[i] = GOOD
+    touched = 0.0
+    for block in range(first, last, FEW):
+        stop = min(block + FEW, last)
+        for i in range(block, stop):
+            a = faces[i, 0]
+            b = faces[i, 1]
+            c = faces[i, 2]
+            # The ends of each corner are read here, so that the waits for memory overlap.
+            touched += vertices[a, 0] + vertices[b, 0] + vertices[c, 0]
+            touched += vertices[a, 2] + vertices[b, 2] + vertices[c, 2]
+            low = min(a, b, c)
+            high = max(a, b, c)
+            middle = np.int64(a) + np.int64(b) + np.int64(c) - low - high
+            h = (
+                np.uint64(low) * np.uint64(0x9E3779B97F4A7C15)
+                ^ np.uint64(middle) * np.uint64(0xC2B2AE3D27D4EB4F)
+                ^ np.uint64(high) * np.uint64(0x165667B19E3779F9)
+            )
+            h ^= h >> np.uint64(29)
+            h *= np.uint64(0xBF58476D1CE4E5B9)
+            hashes[i] = h ^ (h >> np.uint64(32))
+        for i in range(block, stop):
+            a = faces[i, 0]
+            b = faces[i, 1]
+            c = faces[i, 2]
+            if a == b or b == c or c == a:
+                state[i] = REPEATED
+            elif _is_flat(vertices, a, b, c):
+                state[i] = FLAT
+            else:
+                state[i] = GOOD
+    return touched  # so that the reads are not optimised away
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
@@ -221,21 +233,27 @@ def count_edges(vertices, start, entries, first, last, open_length):
 @njit(nogil=True, cache=True, error_model="numpy")
 def join_corners(faces, first, last, parent):
     """Union-find over vertices: the corners of each face belong together.  Roots are lowest."""
-    for i in range(first, last):
-        a = faces[i, 0]
-        while parent[a] != a:
-            parent[a] = parent[parent[a]]
-            a = parent[a]
-        for k in range(1, 3):
-            b = faces[i, k]
-            while parent[b] != b:
-                parent[b] = parent[parent[b]]
-                b = parent[b]
-            if a < b:
-                parent[b] = a
-            elif b < a:
-                parent[a] = b
-                a = b
+    touched = np.int32(0)
+    for block in range(first, last, BATCH):
+        stop = min(block + BATCH, last)
+        for i in range(block, stop):  # the reads overlap
+            touched ^= parent[faces[i, 0]] ^ parent[faces[i, 1]] ^ parent[faces[i, 2]]
+        for i in range(block, stop):
+            a = faces[i, 0]
+            while parent[a] != a:
+                parent[a] = parent[parent[a]]
+                a = parent[a]
+            for k in range(1, 3):
+                b = faces[i, k]
+                while parent[b] != b:
+                    parent[b] = parent[parent[b]]
+                    b = parent[b]
+                if a < b:
+                    parent[b] = a
+                elif b < a:
+                    parent[a] = b
+                    a = b
+    return touched  # so that the reads are not optimised away
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
@@ -250,19 +268,25 @@ def number_pieces(faces, state, parent, labels):
         parent[v] = parent[parent[v]]
     piece = np.full(n, -1, np.int32)
     count = 0
+    bad = 0
     for i in range(faces.shape[0]):
         if state[i] == GOOD:
             root = parent[faces[i, 0]]
             if piece[root] < 0:
                 piece[root] = count
                 count += 1
+            labels[i] = piece[root]
+        else:
+            bad += 1
     good = count
-    for i in range(faces.shape[0]):
-        root = parent[faces[i, 0]]
-        if piece[root] < 0:
-            piece[root] = count
-            count += 1
-        labels[i] = piece[root]
+    if bad > 0:
+        for i in range(faces.shape[0]):
+            if state[i] != GOOD:
+                root = parent[faces[i, 0]]
+                if piece[root] < 0:
+                    piece[root] = count
+                    count += 1
+                labels[i] = piece[root]
     for v in range(n):
         parent[v] = piece[parent[v]]
     return good

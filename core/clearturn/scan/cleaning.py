@@ -321,7 +321,8 @@ def _findings(results: list[StepResult]) -> list[Finding]:
             text = f"{name} left out {result.removed_triangles:,} triangles{pieces}."
             findings.append(Finding("triangles-left-out", "note", text))
         if result.turned_triangles:
-            text = f"{name} turned {result.turned_triangles:,} triangles of pieces that were inside out."
+            turned = f"{result.turned_triangles:,} triangles of pieces that were inside out"
+            text = f"{name} turned {turned}."
             findings.append(Finding("pieces-turned", "note", text))
         if result.filled_holes:
             text = (
