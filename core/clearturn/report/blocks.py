@@ -58,6 +58,7 @@ class Table:
     rows: tuple[tuple[Cell, ...], ...]
     foot: tuple[tuple[Cell, ...], ...] = ()
     note: str = ""
+    dense: bool = False  # many narrow columns of numbers
     kind: str = "table"
 
 

@@ -178,7 +178,7 @@ def build_report(context: Context, more_sections: Sequence[SectionMaker] = ()) -
     return Report(
         title=TITLE,
         job=foreign(card.name, 90),
-        job_line=foreign(card.name, 36) + (f"\n{corner}" if corner else ""),
+        job_line=foreign(card.name, 42) + (f"\n{corner}" if corner else ""),
         job_sha256=result.job_sha256,
         verdict=result.verdict,
         verdict_head=verdict_head(result),

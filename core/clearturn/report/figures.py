@@ -59,6 +59,13 @@ def diameter(value: float | None) -> str:
     return "Ø" + number(value) if is_known(value) else UNKNOWN
 
 
+def machined(value: float | None) -> str:
+    """Return a diameter to machine to: with 0.001 mm where 0.01 mm does not say it."""
+    if value is None or not math.isfinite(value):
+        return UNKNOWN
+    return "Ø" + number(value, 2 if abs(value - round(value, 2)) < 5e-4 else 3)
+
+
 def interval(value: Interval) -> str:
     """Return a certified interval at the engine's tolerance: "2.180 to 2.181"."""
     lower, upper = mm(value.lower, 3), mm(value.upper, 3)

@@ -50,7 +50,7 @@ def machining(hub: HubResult) -> str:
     if tolerance:
         tolerance = f", {tolerance}" if "(" in tolerance else f" ({tolerance})"
     return (
-        f"{verb} {part} to {figures.diameter(hub.machine.to_diameter_mm)}{tolerance}, "
+        f"{verb} {part} to {figures.machined(hub.machine.to_diameter_mm)}{tolerance}, "
         f"{figures.mm(hub.machine.per_side_mm)} mm a side"
     )
 
@@ -60,12 +60,20 @@ def shown_pairs(result: CheckResult) -> tuple[int, ...]:
 
     Where all clear it is the one with the least margin.
     """
-    order = sorted(range(len(result.pairs)), key=lambda k: _worst_first(result.pairs[k]))
+    order = [k for k, _ in worst_first(result)]
     doubtful = [k for k in order if result.pairs[k].verdict is not Verdict.CLEARS]
     clearing = [k for k in order if result.pairs[k].verdict is Verdict.CLEARS]
     return tuple(doubtful or clearing[:1])
 
 
-def _worst_first(pair: PairResult) -> tuple[int, float]:
+def worst_first(result: CheckResult) -> list[tuple[int, PairResult]]:
+    """Return the pairs with their index in the result: failing, not proven, then by margin.
+
+    The index is the pair's name all over the report; only the order of lists changes.
+    """
+    return sorted(enumerate(result.pairs), key=lambda item: _rank(item[1]))
+
+
+def _rank(pair: PairResult) -> tuple[int, float]:
     rank = {Verdict.FAILS: 0, Verdict.NOT_PROVEN: 1, Verdict.CLEARS: 2}[pair.verdict]
     return rank, pair.margin_mm if figures.is_known(pair.margin_mm) else float("-inf")

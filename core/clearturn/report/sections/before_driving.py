@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from clearturn.report import figures
 from clearturn.report.blocks import Cell, Column, Context, Items, Section, Table, Text
-from clearturn.report.names import pair_name
+from clearturn.report.names import pair_name, worst_first
 from clearturn.result import PairResult, Verdict
 
 CHECKS = (
@@ -57,6 +57,14 @@ RETORQUE = (
 )
 
 
+_FELT_MM = 15.0  # wider than that, clay and gauges tell less than the eye
+
+
+def _is_to_feel(pair: PairResult) -> bool:
+    lower = pair.estimate_mm.lower
+    return pair.verdict is not Verdict.CLEARS or lower is None or lower <= _FELT_MM
+
+
 def _row(item: int, pair: PairResult) -> tuple[Cell, ...]:
     on_stand = pair.required_mm + pair.allowances_mm
     after = "" if pair.verdict is Verdict.CLEARS else "after the cure"
@@ -79,7 +87,8 @@ def before_driving(context: Context) -> Section:
         "A calculation is no trial. Before the vehicle moves under its own power, someone who is "
         "competent for brakes does and signs the following."
     )
-    pairs = context.result.pairs
+    pairs = worst_first(context.result)
+    felt = [(k + 1, pair) for k, pair in pairs if _is_to_feel(pair)]
     columns = (
         Column("No.", align="right"),
         Column("Between", share=1),
@@ -92,8 +101,14 @@ def before_driving(context: Context) -> Section:
         "At least: what is asked plus the allowances, since on the stand nothing has yet bent, "
         "worn or moved. Anything less: do not drive; find out why first."
     )
-    table = Table(columns, tuple(_row(k, p) for k, p in enumerate(pairs, start=1)), note=note)
+    wider = len(pairs) - len(felt)
+    if wider:
+        note += (
+            f" {figures.words(wider, 'further gap')} of the list {'is' if wider == 1 else 'are'} "
+            f"wider than {_FELT_MM:.0f} mm: look, nothing to measure."
+        )
+    table = Table(columns, tuple(_row(item, pair) for item, pair in felt), note=note)
     checks = Items(CHECKS, boxes=True)
     torque = (Text("Torque and bedding", tone="lead"), Items(RETORQUE, boxes=True))
-    places = (table,) if pairs else ()
+    places = (table,) if felt else ()
     return Section("Before driving", (lead, checks, *places, *torque))

@@ -6,7 +6,7 @@ from clearturn.gap.model import State
 from clearturn.report import figures
 from clearturn.report.blocks import Cell, Column, Context, Section, Table, Text
 from clearturn.report.lettering import foreign
-from clearturn.report.names import pair_name
+from clearturn.report.names import pair_name, worst_first
 from clearturn.result import PairResult, Verdict
 
 _COLUMNS = (
@@ -22,10 +22,11 @@ _COLUMNS = (
 )
 
 NOTE = (
-    "mm. Least: best estimate of the least gap; below it the certified gap of the surfaces as "
-    "scanned, noise and all. Net: best estimate less all allowances. U: expanded uncertainty. "
-    "Margin = net − U − asked, worked out before rounding. Clock position seen from outboard, "
-    "12:00 is up; r from the spin axis; z from the hub face, outboard positive."
+    "mm, worst first; No. is the place in result.json. Least: best estimate of the least gap; "
+    "below it the certified gap of the surfaces as scanned, noise and all. Net: best estimate less "
+    "all allowances. U: expanded uncertainty. Margin = net − U − asked, worked out before "
+    "rounding. Clock position seen from outboard, 12:00 is up; r from the spin axis; z from the "
+    "hub face, outboard positive."
 )
 
 
@@ -58,5 +59,5 @@ def gap_list(context: Context) -> Section:
     if not pairs:
         text = "No pair of parts was judged: the job holds none. Nothing about gaps is proven."
         return Section("Gaps", (Text(text),))
-    rows = tuple(_row(item, pair) for item, pair in enumerate(pairs, start=1))
+    rows = tuple(_row(index + 1, pair) for index, pair in worst_first(context.result))
     return Section("Gaps", (Table(_COLUMNS, rows, note=NOTE),))

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from clearturn.report import figures
-from clearturn.report.blocks import Block, Cell, Column, Context, Section, Table, Text
+from clearturn.report.blocks import Block, Cell, Column, Context, Items, Section, Table, Text
 from clearturn.report.lettering import foreign
-from clearturn.report.names import hub_name, machining
+from clearturn.report.names import full_stop, hub_name, machining
 from clearturn.result import HubResult, Verdict
 
 _COLUMNS = (
@@ -13,8 +13,7 @@ _COLUMNS = (
     Column("Shaft", align="right"),
     Column("Hole", align="right"),
     Column("Clearance", align="right"),
-    Column("Needed", share=1.05),
-    Column("To machine", share=1.75),
+    Column("Needed", share=1.3),
     Column("Verdict"),
 )
 
@@ -38,15 +37,20 @@ def _row(hub: HubResult) -> tuple[Cell, ...]:
         _size(hub.hole_mm, hub.hole_uncertainty_mm, hub.hole_source),
         Cell(figures.signed_mm(hub.clearance_mm)),
         Cell(foreign(hub.needed)),
-        Cell(machining(hub) or "nothing", below=_remarks(hub)),
         Cell(hub.verdict, verdict=hub.verdict, strong=hub.verdict is not Verdict.CLEARS),
     )
 
 
-def _remarks(hub: HubResult) -> str:
-    lines = [f"First: {foreign(hub.gauge_first)}"] if hub.gauge_first else []
-    lines += [f"Beware: {foreign(text)}" for text in hub.spoils]
-    return "\n".join(lines)
+def _work(hub: HubResult) -> tuple[str, str] | None:
+    """Return what to machine or gauge for one diameter, with what to know before."""
+    head = machining(hub)
+    texts = [f"First: {full_stop(foreign(hub.gauge_first))}"] if hub.gauge_first else []
+    texts += [f"Beware: {full_stop(foreign(text))}" for text in hub.spoils]
+    if not head and not texts:
+        return None
+    return f"{full_stop(head) if head else 'Nothing to machine.'}", " ".join(
+        [f"For the {hub.check}.", *texts]
+    )
 
 
 def hub_diameters(context: Context) -> Section:
@@ -56,6 +60,11 @@ def hub_diameters(context: Context) -> Section:
     blocks: list[Block] = []
     if hub:
         blocks.append(Table(_COLUMNS, tuple(_row(h) for h in hub), note=NOTE))
+        work = tuple(item for item in map(_work, hub) if item is not None)
+        lead = "What to machine" if work else "Nothing to machine"
+        blocks.append(Text(lead, tone="lead"))
+        if work:
+            blocks.append(Items(work))
     if missing:
         blocks.append(Text(f"Not checked, no sizes in the job: {figures.listed(missing)}."))
     return Section("Hub diameters", tuple(blocks))

@@ -149,7 +149,7 @@ def _places(pair: PairResult) -> list[Block]:
         (
             Cell(place(p.clock_deg, p.r_mm, p.z_mm)),
             Cell(figures.mm(p.worst_mm)),
-            Cell(figures.number(p.area_mm2, 0)),
+            Cell(figures.count(round(p.area_mm2))),
         )
         for p in shown
     )

@@ -12,9 +12,10 @@ from collections.abc import Callable, Iterable, Mapping
 from clearturn.report import figures
 from clearturn.report.blocks import Block, Cell, Column, Context, Section, Table, Text
 from clearturn.report.lettering import foreign
-from clearturn.result import PairResult
+from clearturn.report.names import worst_first
+from clearturn.result import CheckResult, PairResult
 
-_PAIRS_ABREAST = 7
+_PAIRS_ABREAST = 11
 Row = tuple[str, str]  # name and source: what tells one contribution from another
 _Value = Callable[[PairResult], Mapping[Row, float]]
 
@@ -30,8 +31,8 @@ def _matrix(
 ) -> Table:
     values = [value(pair) for _, pair in pairs]
     columns = (
-        Column(head, share=1),
-        *(Column(f"No. {item}", align="right") for item, _ in pairs),
+        Column(f"{head}, to gap No.", share=1),
+        *(Column(str(item), align="right") for item, _ in pairs),
     )
     body = []
     for row, entered in rows:
@@ -45,11 +46,11 @@ def _matrix(
         (Cell(name, strong=True), *(Cell(text(pair), strong=True) for _, pair in pairs))
         for name, text in feet
     )
-    return Table(columns, tuple(body), foot=foot)
+    return Table(columns, tuple(body), foot=foot, dense=True)
 
 
-def _abreast(pairs: tuple[PairResult, ...]) -> list[list[tuple[int, PairResult]]]:
-    numbered = list(enumerate(pairs, start=1))
+def _abreast(result: CheckResult) -> list[list[tuple[int, PairResult]]]:
+    numbered = [(index + 1, pair) for index, pair in worst_first(result)]
     return [numbered[k : k + _PAIRS_ABREAST] for k in range(0, len(numbered), _PAIRS_ABREAST)]
 
 
@@ -95,7 +96,7 @@ def allowances(context: Context) -> Section | None:
                 feet=feet,
                 head="Allowance",
             )
-            for group in _abreast(pairs)
+            for group in _abreast(context.result)
         ]
     return Section("Allowances", tuple(blocks))
 
@@ -147,6 +148,6 @@ def uncertainty(context: Context) -> Section | None:
             feet=feet,
             head="Contribution",
         )
-        for group in _abreast(pairs)
+        for group in _abreast(context.result)
     ]
     return Section("Uncertainty", tuple(blocks))
