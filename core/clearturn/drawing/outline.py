@@ -79,10 +79,65 @@ def _swept_outline(mesh: Mesh, step: float, progress: Progress | None) -> Outlin
     shape = np.ceil((high - low) / step).astype(int) + 7
     field = distance_field(flat, start, (int(shape[1]), int(shape[0])), step, progress)
     area = _within(field, start, step, level)
+    if low[1] < 2 * step:  # a shaft is closed by its other half
+        area = shapely.union(area, shapely.transform(area, _other_half))
     area = _filled(area, mesh, level, step, progress)
     area = shapely.buffer(area, SHEET_MM / 2 - level, join_style="mitre", mitre_limit=2.0)
     area = shapely.simplify(shapely.make_valid(area), 0.04 * step)
+    area = shapely.intersection(area, shapely.box(low[0] - step, 0.0, high[0] + step, high[1] + 1))
     return Outline(area, step + sag + SHEET_MM / 2)
+
+
+def material_side(mesh: Mesh, depth_mm: float) -> shapely.Geometry:
+    """Return a strip along the surfaces of an open scan, on the side of the material.
+
+    A scan shows surfaces, not bodies.  The strip says on which side the metal is; it is for the eye
+    alone.  Empty for a closed mesh, whose outline is filled already.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Faces outward, as scanners write them.
+    depth_mm : float
+        Width of the strip.
+    """
+
+    def make() -> shapely.Geometry:
+        rim = _rim(mesh.faces, len(mesh.vertices))
+        if len(rim) == 0:
+            return shapely.Polygon()
+        return _swept_outline(_shell(mesh, rim, depth_mm), 0.2 * depth_mm, None).area
+
+    return mesh.cached(("material side", depth_mm), make)
+
+
+def _rim(faces: NDArray[np.int32], count: int) -> NDArray[np.int64]:
+    """Return the edges of one face only, (k, 2), in that face's sense."""
+    edges = faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2).astype(np.int64)
+    low, high = edges.min(axis=1), edges.max(axis=1)
+    _, first, times = np.unique(low * count + high, return_index=True, return_counts=True)
+    rim: NDArray[np.int64] = edges[first[times == 1]]
+    return rim
+
+
+def _shell(mesh: Mesh, rim: NDArray[np.int64], depth_mm: float) -> Mesh:
+    """Return the surface, its copy moved inwards, and the strips that join their rims."""
+    a, b, c = np.moveaxis(mesh.corners, 1, 0)
+    normals = np.cross(b - a, c - a)
+    sums = np.stack(
+        [
+            np.bincount(mesh.faces.ravel(), np.repeat(normals[:, k], 3), len(mesh.vertices))
+            for k in range(3)
+        ],
+        axis=1,
+    )
+    length = np.linalg.norm(sums, axis=1)
+    inner = mesh.vertices - depth_mm * sums / np.where(length > 0, length, 1.0)[:, None]
+    n = len(mesh.vertices)
+    u, v = rim[:, 0], rim[:, 1]
+    strips = np.concatenate([np.stack([v, u, u + n], 1), np.stack([v, u + n, v + n], 1)])
+    faces = np.concatenate([mesh.faces, mesh.faces[:, ::-1] + n, strips])
+    return Mesh(np.concatenate([mesh.vertices, inner]), faces)
 
 
 def meridian_triangles(mesh: Mesh, tolerance_mm: float) -> Floats:
@@ -203,10 +258,15 @@ def _filled(
         if not closed:
             check(progress)
             place = space.representative_point()
-            closed = winding_number(mesh, np.array([0.0, place.y, place.x])) >= 0.5
+            closed = winding_number(mesh, np.array([0.0, abs(place.y), place.x])) >= 0.5
         if closed:
             fill.append(shapely.buffer(space, 1e-6))
     return shapely.union_all(fill) if len(fill) > 1 else area
+
+
+def _other_half(points: Floats) -> Floats:
+    mirrored: Floats = points * np.array([1.0, -1.0])
+    return mirrored
 
 
 def winding_number(mesh: Mesh, point: Floats) -> float:

@@ -18,6 +18,7 @@ HEAD_MM = 9.0
 FOOT_MM = 10.0
 _EDGE_MM = 3.0
 _BELOW_AXIS_MM = 6.0
+_AROUND_MM = 10.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +65,10 @@ def frame_of(
     fit = min(wide / part_wide, high / part_high)
     scale = next((s for s in SCALES if s <= fit * (1 + 1e-9)), fit)
     x = size_mm[0] / 2 - scale * (bounds[0] + bounds[2]) / 2
-    slack = high - scale * part_high
+    # Room for a label above and below, no more: the rest of the paper is left off.
+    slack = min(high - scale * part_high, 2 * _AROUND_MM)
+    needed = HEAD_MM + FOOT_MM + _BELOW_AXIS_MM + 3.0 + scale * part_high + slack
+    size_mm = (size_mm[0], min(size_mm[1], needed))
     y = FOOT_MM + _BELOW_AXIS_MM + slack / 2 - scale * bounds[1]
     return Frame(size_mm, bounds, scale, (x, y))
 

@@ -17,10 +17,9 @@ from clearturn.drawing._labels import Label, name_inside, place_labels
 from clearturn.drawing._shapes import fills, on_paper, polygons, strokes
 from clearturn.drawing.hatch import hatch_lines
 from clearturn.drawing.model import Dash, Drawing, Fill, Layer, Line, Mark, Text, Tone
-from clearturn.drawing.outline import swept_outline
+from clearturn.drawing.outline import material_side, swept_outline
 from clearturn.drawing.placing import Room
 from clearturn.drawing.sheet import Frame, footer, frame_of, header, scale_text
-from clearturn.gap.model import State
 from clearturn.progress import Progress, report
 from clearturn.result import Motion, PairResult, PlacedPart, Verdict
 from clearturn.units import number
@@ -30,13 +29,19 @@ TONES = {Motion.TURNS: Tone.TURNS, Motion.FIXED: Tone.FIXED, Motion.POSED: Tone.
 _DEPTH = {"knuckle": 1, "bearing housing": 2, "wheel": 4, "barrel": 4, "spokes": 4, "hub": 5,
           "studs": 5, "rotor": 6, "bracket": 7, "caliper": 8}  # fmt: skip
 _FAR_MM = 12.0  # margins beyond it are not dimensioned once two gaps are
-_SIDE_MM = 31.0  # room for labels left and right of the outlines
+_STRIP_MM = 2.8  # of tone along the surfaces of an open scan
+_COARSE_MM = 0.5  # from here on a drawing is made for a moving picture, without that strip
+_SIDE_MM = 29.0  # room for labels left and right of the outlines
 
 
 @dataclass(frozen=True, slots=True)
 class _Drawn:
+    """A part on the paper: its outline's area, that with the strip of material, its border."""
+
     part: PlacedPart
-    area: shapely.Geometry  # on the paper
+    area: shapely.Geometry
+    body: shapely.Geometry
+    border: shapely.Geometry
 
 
 def turn_section(
@@ -58,7 +63,7 @@ def turn_section(
         The gaps to dimension, worst margin first; pairs whose closest places do not lie at their
         distance in the half plane (two still parts beside each other) are left to the gap list.
     size_mm : (width, height)
-        The paper.
+        The paper at most; what is not needed of its height is left off.
     most_dimensions : int
         How many gaps are dimensioned.
     resolution_mm : float
@@ -68,12 +73,13 @@ def turn_section(
     for i, part in enumerate(parts):
         report(progress, i / max(1, len(parts)), f"outline of {part.name}")
         outlines.append(swept_outline(part.mesh, resolution_mm))
-    bounds = _bounds([o.area for o in outlines])
+    bounds = _bounds(parts, [o.area for o in outlines])
     frame = frame_of(bounds, size_mm, _SIDE_MM)
+    view = shapely.box(*bounds)
     drawn = [
-        _Drawn(part, on_paper(outline.area, frame.scale, frame.origin))
+        _drawn(part, outline.area, view, frame, coarse=resolution_mm > _COARSE_MM)
         for part, outline in zip(parts, outlines, strict=True)
-        if not outline.area.is_empty
+        if outline.area.intersects(view)
     ]
     drawn.sort(key=_depth)
     chosen = _chosen(pairs, most_dimensions)
@@ -87,7 +93,7 @@ def turn_section(
                     f"{scale_text(frame.scale)}")  # fmt: skip
     marks += footer(frame, _legend(drawn, marks))
     accuracy = max((o.accuracy_mm for o in outlines), default=0.0)
-    width, height = size_mm
+    width, height = frame.size_mm
     return Drawing(
         tuple(marks), (0.0, 0.0, width, height), frame.scale, frame.origin,
         "Turn section: r against z, full turn of the hub", accuracy,
@@ -99,8 +105,25 @@ def _depth(drawn: _Drawn) -> tuple[int, str]:
     return depth, drawn.part.name
 
 
-def _bounds(areas: list[shapely.Geometry]) -> tuple[float, float, float, float]:
-    boxes = np.array([a.bounds for a in areas if not a.is_empty]).reshape(-1, 4)
+def _drawn(
+    part: PlacedPart, area: shapely.Geometry, view: shapely.Geometry, frame: Frame, *, coarse: bool
+) -> _Drawn:
+    border = shapely.intersection(shapely.boundary(area), view)
+    area = shapely.intersection(area, view)
+    body = area
+    if not coarse:
+        strip = shapely.intersection(material_side(part.mesh, _STRIP_MM), view)
+        body = shapely.union(area, strip)
+    return _Drawn(part, *(on_paper(g, frame.scale, frame.origin) for g in (area, body, border)))
+
+
+def _bounds(
+    parts: Sequence[PlacedPart], areas: list[shapely.Geometry]
+) -> tuple[float, float, float, float]:
+    """Return what is drawn: all parts, but a tie rod or hose only as far as it matters here."""
+    seen = [(p, a) for p, a in zip(parts, areas, strict=True) if not a.is_empty]
+    main = [a for p, a in seen if p.motion is not Motion.POSED]
+    boxes = np.array([a.bounds for a in (main or [a for _, a in seen])]).reshape(-1, 4)
     if len(boxes) == 0:
         return -50.0, 0.0, 50.0, 100.0
     low, high = boxes[:, :2].min(axis=0), boxes[:, 2:].max(axis=0)
@@ -111,18 +134,17 @@ def _areas(drawn: list[_Drawn]) -> list[Mark]:
     """Fills from back to front, then the outlines: solid where seen, thin and dashed where not."""
     out: list[Mark] = []
     for item in drawn:
-        out += fills(item.area, TONES[item.part.motion])
+        out += fills(item.body, TONES[item.part.motion])
     covered = shapely.Polygon()
     lines: list[Mark] = []
     for item in reversed(drawn):
-        border = shapely.boundary(item.area)
-        seen = shapely.difference(border, covered)
+        seen = shapely.difference(item.border, covered)
         posed = item.part.motion is Motion.POSED
         dash = Dash.DASHED if posed else Dash.SOLID
         lines += strokes(seen, Layer.PART, 0.35, dash=dash)
-        hidden = shapely.intersection(border, shapely.buffer(covered, -0.15))
+        hidden = shapely.intersection(item.border, shapely.buffer(covered, -0.15))
         lines += strokes(hidden, Layer.HIDDEN, 0.13, Tone.QUIET, Dash.DASHED)
-        covered = shapely.union(covered, item.area)
+        covered = shapely.union(covered, item.body)
     return out + lines[::-1]
 
 
@@ -138,8 +160,6 @@ def _chosen(pairs: Sequence[PairResult], most: int) -> list[PairResult]:
 def _ends(pair: PairResult) -> tuple[np.ndarray, np.ndarray] | None:
     """Return the closest places, (z, r) each, if the half plane shows their distance."""
     gap = pair.gap
-    if gap.state is State.SIGN_UNKNOWN:
-        return None
     if gap.first_rz_mm is not None and gap.second_rz_mm is not None:
         return np.asarray(gap.first_rz_mm)[::-1], np.asarray(gap.second_rz_mm)[::-1]
     ends = [
@@ -226,8 +246,8 @@ def _texts(drawn: list[_Drawn], pairs: list[PairResult], frame: Frame) -> list[M
     """Dimensions with their labels, and the parts' names where there is room."""
     room = Room(frame.label_bounds)
     for item in drawn:
-        room.take(item.area, 0.4)
-        room.take(shapely.boundary(item.area))
+        room.take(item.body, 0.4)
+        room.take(item.border)
     labels = []
     for pair in pairs:
         ends, value = _ends(pair), _value(pair)
@@ -252,8 +272,8 @@ def _names(drawn: list[_Drawn], room: Room) -> list[Mark]:
     out: list[Mark] = []
     covered = shapely.Polygon()
     for item in reversed(drawn):
-        free = shapely.difference(item.area, covered)
-        covered = shapely.union(covered, item.area)
+        free = shapely.difference(item.body, covered)
+        covered = shapely.union(covered, item.body)
         text = name_inside(item.part.name, free, room)
         if text is not None:
             out.append(text)
