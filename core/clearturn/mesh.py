@@ -63,6 +63,10 @@ class Mesh:
     def __repr__(self) -> str:
         return f"Mesh({self.name!r}, {len(self.vertices)} vertices, {len(self.faces)} triangles)"
 
+    def __reduce__(self) -> tuple[type[Mesh], tuple[Points, Faces, str]]:
+        # What is cached or locked stays behind.
+        return Mesh, (self.vertices, self.faces, self.name)
+
     @property
     def sha256(self) -> str:
         """Hash of the content: vertices and faces as little-endian bytes."""
