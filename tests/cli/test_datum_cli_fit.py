@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import jsonschema
 import numpy as np
 import pytest
 
+SCHEMA = json.loads(
+    (Path(__file__).parents[2] / "docs" / "schema" / "fit.schema.json").read_text(encoding="utf-8")
+)
 DATA = Path(__file__).parent.parent / "reference" / "data" / "fit"
 KEYS = {
     "plane": {"direction"},
@@ -49,6 +54,10 @@ def test_json_has_the_keys_that_apply_and_no_others(
     assert set(answer.json) == COMMON | KEYS[feature]
     assert set(answer.json["standard_uncertainty"]) == SURE[feature]
     assert answer.json["feature"] == feature
+    jsonschema.validate(answer.json, SCHEMA)
+    robust = clearturn("fit", feature, DATA / FILES[feature], "--json", "--robust")
+    jsonschema.validate(robust.json, SCHEMA)
+    assert {"scale_mm", "inliers"} < set(robust.json)
 
 
 def test_text_answer_and_findings_on_stderr(clearturn: Callable[..., Any]) -> None:

@@ -133,3 +133,11 @@ def test_datums_that_do_not_belong_together_are_refused() -> None:
     across = np.column_stack([np.tile([0.0, 10.0], 25), 35 * np.cos(turn), 35 * np.sin(turn)])
     with pytest.raises(FitProblem, match="belong together"):
         hub_frame(plane, fit_cylinder(posed(across)), clock(0, 90, 0), 0.0, TURN[:, 2])
+
+
+def test_datums_without_redundancy_make_a_frame_of_unknown_uncertainty() -> None:
+    plane = fit_plane(posed([[40, 0, 0.0], [0, 40, 0], [-40, 0, 0]]))
+    _, axis = face_and_spigot(np.random.default_rng(1), 0.0)
+    frame = hub_frame(plane, axis, clock(10, 90, 0), 10.0, TURN[:, 2])
+    assert frame.hub_from_scan @ np.append(PLACE, 1.0) == pytest.approx([0, 0, 0, 1], abs=1e-9)
+    assert np.isnan(frame.covariance).any()

@@ -230,10 +230,9 @@ def _square_findings(plane: PlaneFit, axis: AxisFit) -> tuple[Finding, ...]:
     if axis.direction is None:
         raise FitProblem("a sphere has no axis", mend="choose a cylinder, cone, circle or line")
     tilt = math.acos(min(abs(float(plane.axes[2] @ axis.axes[2])), 1.0))
-    covariance = axis.axis_covariance
-    variance = float(np.linalg.eigvalsh(plane.covariance[1:3, 1:3])[-1])
-    if covariance is not None:
-        variance += float(np.linalg.eigvalsh(covariance[2:, 2:])[-1])
+    variance = _largest(plane.covariance[1:3, 1:3])
+    if axis.axis_covariance is not None:
+        variance += _largest(axis.axis_covariance[2:, 2:])
     sure = 3.0 * math.sqrt(max(variance, 0.0))
     if tilt <= max(sure, math.radians(0.05)):
         return ()
@@ -245,6 +244,11 @@ def _square_findings(plane: PlaneFit, axis: AxisFit) -> tuple[Finding, ...]:
             f"uncertainty of {math.degrees(sure):.2f}°: run-out, dirt, or the wrong surface.",
         ),
     )
+
+
+def _largest(block: Array) -> float:
+    # Fits without redundancy have no covariance: they cannot contradict anything either.
+    return float(np.linalg.eigvalsh(block)[-1]) if np.isfinite(block).all() else math.inf
 
 
 def _with_covariance(
