@@ -34,17 +34,22 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
         epilog="Exit codes: 0 clears, 1 something fails, 3 something is not proven, 2 bad input.",
     )
     parser.add_argument("job", metavar="JOB", help="job file (*.clearturn.json)")
-    add_out_option(parser, "<job file's name>-report beside the job")
+    add_report_options(parser, "<job file's name>-report beside the job")
     add_json_option(parser)
 
 
-def add_out_option(parser: argparse.ArgumentParser, default: str) -> None:
-    """Add ``--out`` and ``--paper``."""
+def add_report_options(parser: argparse.ArgumentParser, default: str) -> None:
+    """Add ``--out``, ``--paper`` and ``--fresh``."""
     parser.add_argument(
         "--out", metavar="DIR", help=f"folder for what is written (default: {default})"
     )
     parser.add_argument(
         "--paper", choices=("a4", "letter"), default="a4", help="of the report (default: a4)"
+    )
+    parser.add_argument(
+        "--fresh",
+        action="store_true",
+        help="work everything out anew, even if job, scans and program are those of an earlier run",
     )
 
 
@@ -52,7 +57,7 @@ def run(args: argparse.Namespace) -> int:
     """Check the job and return 0 (clears), 1 (fails) or 3 (not proven)."""
     job = Path(args.job)
     out = Path(args.out) if args.out else report_folder(job)
-    return check_and_report(job, out, paper=args.paper, as_json=args.json)
+    return check_and_report(job, out, args)
 
 
 def report_folder(job: Path) -> Path:
@@ -61,11 +66,11 @@ def report_folder(job: Path) -> Path:
     return job.parent / f"{stem}-report"
 
 
-def check_and_report(job: Path, out: Path, *, paper: str, as_json: bool) -> int:
+def check_and_report(job: Path, out: Path, args: argparse.Namespace) -> int:
     """Check a job file, write its report, tell the answer and return the exit code."""
-    from clearturn.check import check
     from clearturn.corner.sources import check_files
     from clearturn.job.file import load_job_text
+    from clearturn.kept import kept_check
     from clearturn.report import result_json, write_report
     from clearturn_app.views.report_pictures import ChildPictureMaker
 
@@ -75,15 +80,17 @@ def check_and_report(job: Path, out: Path, *, paper: str, as_json: bool) -> int:
         check_files(
             read.job, job.parent, file=str(job), positions=read.positions, progress=progress
         )
-        result = check(read.job, folder=job.parent, progress=progress.part(0.0, 0.7))
+        result = kept_check(
+            read.job, folder=job.parent, progress=progress.part(0.0, 0.7), fresh=args.fresh
+        )
         files = write_report(
             result,
             out,
             picture_maker=ChildPictureMaker(),
-            paper=paper,
+            paper=args.paper,
             progress=progress.part(0.7, 1.0),
         )
-    if as_json:
+    if args.json:
         print_json(result_json(result))
     else:
         print(as_text(result, files))
@@ -116,7 +123,7 @@ def as_text(result: CheckResult, files: ReportFiles) -> str:
 
 def _gap_table(result: CheckResult) -> str:
     rows = [("gap", "scanned mm", "net mm", "U mm", "required", "margin", "clock", "verdict")]
-    for pair in result.pairs:
+    for pair in sorted(result.pairs, key=lambda pair: pair.margin_mm):
         rows.append(
             (
                 f"{pair.first} – {pair.second}",

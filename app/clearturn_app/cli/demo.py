@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from clearturn_app.cli.check import add_out_option, check_and_report
+from clearturn_app.cli.check import add_report_options, check_and_report
 from clearturn_app.cli.options import add_json_option
 
 DEFAULT_FOLDER = "clearturn-demo"
@@ -20,7 +20,7 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
         "three faults are planted, so the answer is 'fails'.",
         epilog="Exit code: 1, since the demo has planted faults; 2 where its scans are missing.",
     )
-    add_out_option(parser, DEFAULT_FOLDER)
+    add_report_options(parser, DEFAULT_FOLDER)
     add_json_option(parser)
 
 
@@ -29,4 +29,4 @@ def run(args: argparse.Namespace) -> int:
     from clearturn.samples import demo_job_file
 
     out = Path(args.out or DEFAULT_FOLDER)
-    return check_and_report(demo_job_file(), out, paper=args.paper, as_json=args.json)
+    return check_and_report(demo_job_file(), out, args)
