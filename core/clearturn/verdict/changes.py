@@ -14,12 +14,28 @@ from clearturn.result import PlacedPart
 from clearturn.verdict.places import clock_of
 
 Array = NDArray[np.float64]
-Move = Callable[[Array, float], Array]
+Deform = Callable[[Array, float], Array]
 
 WHEEL_KINDS = ("wheel", "barrel", "spokes")
 CALIPER_KINDS = ("caliper", "bracket")
 RIM_STEP_MM = 25.4
 """From one size code to the next specified rim diameters grow by this (ISO 4000-2, from 17 up)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """How a change moves one part: as a whole, or point by point.
+
+    Attributes
+    ----------
+    along : (3,) ndarray or None
+        Movement of the whole part for an amount of 1 mm.
+    deform : callable or None
+        From points (n, 3) and amount to moved points, where the part does not move as a whole.
+    """
+
+    along: Array | None = None
+    deform: Deform | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,8 +48,8 @@ class Change:
         The contract's word for it.
     most_mm : float
         Greatest amount looked for.
-    moves : mapping of str to callable
-        By part name: points (n, 3) and s to moved points.
+    moves : mapping of str to Move
+        By part name; other parts stay.
     removes_only : bool
         Whether it only takes material away, so that no gap can shrink.
     sign : float
@@ -52,12 +68,19 @@ class Change:
     steps_mm: tuple[float, ...] = ()
     note: str = ""
 
-    def mesh(self, name: str, mesh: Mesh, amount_mm: float) -> Mesh:
-        """Return a part's mesh with the change made; the mesh itself if it does not move."""
+    def shift(self, name: str, amount_mm: float) -> Array:
+        """Return how far a part moves as a whole, (3,) mm."""
         move = self.moves.get(name)
-        if move is None or amount_mm == 0:
+        if move is None or move.along is None:
+            return np.zeros(3)
+        return np.asarray(amount_mm * move.along)
+
+    def mesh(self, name: str, mesh: Mesh, amount_mm: float) -> Mesh:
+        """Return a part's mesh as the change deforms it; the mesh itself if it does not."""
+        move = self.moves.get(name)
+        if move is None or move.deform is None or amount_mm == 0:
             return mesh
-        return Mesh(move(mesh.vertices, amount_mm), mesh.faces, mesh.name)
+        return Mesh(move.deform(mesh.vertices, amount_mm), mesh.faces, mesh.name)
 
 
 def changes_for(
@@ -101,7 +124,7 @@ def changes_for(
     barrels = [p.name for p in parts if p.kind == "barrel"]
     if on_caliper and names & set(barrels):
         found.append(
-            Change("larger wheel", 3 * RIM_STEP_MM, dict.fromkeys(barrels, _outward),
+            Change("larger wheel", 3 * RIM_STEP_MM, dict.fromkeys(barrels, Move(deform=_outward)),
                    steps_mm=(RIM_STEP_MM, 2 * RIM_STEP_MM, 3 * RIM_STEP_MM),
                    note="the same barrel on a rim so much larger; the real wheel must be scanned")
         )  # fmt: skip
@@ -125,14 +148,14 @@ def _caliper_changes(
         along = -caliper_radius(caliper[0], settings)
         found.append(
             Change("move caliper inward", limits.caliper_inward_most_mm,
-                   dict.fromkeys(names, lambda points, s: points + s * along))
+                   dict.fromkeys(names, Move(along=along)))
         )  # fmt: skip
     if limits.trim_most_mm > 0:
         # n points away from the caliper if it is the first of the pair.
         outward = direction if target[0].name in names else -direction
         radial = float(np.hypot(outward[0], outward[1])) >= abs(float(outward[2]))
         side = 1.0 if outward[2] > 0 else -1.0
-        move: Move = _inward if radial else _along_z(-side)
+        move = Move(deform=_inward) if radial else _along_z(-side)
         face = "out" if side > 0 else "in"
         note = "off the radius of its outside" if radial else f"off its {face}board face"
         found.append(
@@ -153,12 +176,7 @@ def caliper_radius(caliper: PlacedPart, settings: VerdictSettings) -> Array:
 
 
 def _along_z(sense: float) -> Move:
-    def move(points: Array, s: float) -> Array:
-        out = points.copy()
-        out[:, 2] += sense * s
-        return out
-
-    return move
+    return Move(along=np.array([0.0, 0.0, sense]))
 
 
 def _radially(points: Array, by: Array | float) -> Array:
@@ -189,7 +207,7 @@ def _offset(
         return out
 
     moves: dict[str, Move] = dict.fromkeys(carried, _along_z(-inboard))
-    moves.update(dict.fromkeys(rotor, ring))
+    moves.update(dict.fromkeys(rotor, Move(deform=ring)))
     word = "inboard" if inboard > 0 else "outboard"
     return Change(
         "rotor offset", settings.cures.rotor_offset_most_mm, moves, sign=inboard,
@@ -215,10 +233,9 @@ def _smaller(
         radius = np.hypot(points[:, 0], points[:, 1])
         return _radially(points, np.where(radius > middle, -s / 2.0, 0.0))
 
-    moves: dict[str, Move] = dict.fromkeys(rotor, edge)
+    moves: dict[str, Move] = dict.fromkeys(rotor, Move(deform=edge))
     for one in caliper:
-        along = -caliper_radius(one, settings)
-        moves[one.name] = lambda points, s, along=along: points + 0.5 * s * along  # type: ignore[misc]
+        moves[one.name] = Move(along=-0.5 * caliper_radius(one, settings))
     return Change(
         "smaller rotor", settings.cures.smaller_rotor_most_mm, moves,
         note="off the ring's diameter, the caliper inward by half",

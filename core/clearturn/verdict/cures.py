@@ -72,6 +72,8 @@ def margin_after(
 ) -> float:  # fmt: skip
     """Return a pair's margin with a change made: exact gap, allowances at its new place.
 
+    For a pair so wide that the change cannot matter, a lower bound of it.
+
     The noise bias and its uncertainty are those of the pair as it stands.
     """
     names = (one.spec.first, one.spec.second)
@@ -79,12 +81,19 @@ def margin_after(
         return one.result.margin_mm
     if change.removes_only and not _faces_wheel(one, change):
         return one.result.margin_mm
+    if one.result.margin_mm > 2.0 * amount_mm + _room(one):
+        # Neither part moves further than the amount, so the pair cannot come near its limit.
+        return one.result.margin_mm - 2.0 * amount_mm - _room(one)
     pair = one.noise.pair
     pair = pair.with_meshes(
         first=change.mesh(names[0], pair.first, amount_mm),
         second=change.mesh(names[1], pair.second, amount_mm),
     )
-    gap = pair.gap(progress)
+    gap = pair.gap(
+        progress,
+        shift_first=change.shift(names[0], amount_mm),
+        shift_second=change.shift(names[1], amount_mm),
+    )
     lower = gap.gap_mm.lower
     if lower is None or gap.state is State.SIGN_UNKNOWN:
         return -float("inf")
@@ -100,6 +109,11 @@ def margin_after(
     margin = lower + rest - cost - expanded - one.spec.required_mm
     # The whole caliper is moved to see a trimmed one; what is only cut away takes from no gap.
     return max(margin, one.result.margin_mm) if change.removes_only else margin
+
+
+def _room(one: Judged) -> float:
+    # What allowances and uncertainty could take more at another place.
+    return sum(abs(a.value_mm) for a in one.result.allowances)
 
 
 def _faces_wheel(one: Judged, change: Change) -> bool:
@@ -165,13 +179,15 @@ def march(
     amount = 0.0
     for _ in range(_MOST_STEPS):
         missing = 0.0
-        for one in group:
-            missing = max(missing, -margin_after(one, change, amount, settings, progress))
-            if amount + missing > change.most_mm:
-                return None  # even the fastest gain comes too late
+        for one in group:  # the first that is missing something already tells how far to go
+            missing = -margin_after(one, change, amount, settings, progress)
+            if missing > 0:
+                break
         if missing <= 0:
             return amount
         amount += max(missing, STEP_MM)
+        if amount > change.most_mm:
+            return None  # even the fastest gain comes too late
     return None
 
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearturn.corner.facing import settled_by_facing
-from clearturn.gap import Gap, still_gap, surface_distances, turning_gap
+from clearturn.gap import Gap, State, still_gap, surface_distances, turning_gap
 from clearturn.mesh import Mesh
 from clearturn.progress import Progress
 from clearturn.result import Motion, PlacedPart
@@ -99,19 +99,42 @@ class Pair:
         """Return the pair of two placed parts, whole."""
         return cls(first.mesh, second.mesh, turning_side(first, second))
 
-    def gap(self, progress: Progress | None = None) -> Gap:
-        """Return the certified gap, an open scan's sign told by surfaces that face each other."""
+    def gap(
+        self,
+        progress: Progress | None = None,
+        *,
+        shift_first: Array | None = None,
+        shift_second: Array | None = None,
+    ) -> Gap:
+        """Return the certified gap, with either part moved as a whole by a shift (3,) mm."""
+        one, two = _shares(self.turns, shift_first, shift_second)
         if self.turns is None:
-            gap = still_gap(self.first, self.second, tolerance_mm=TOLERANCE_MM, progress=progress)
+            gap = still_gap(
+                self.first,
+                self.second,
+                tolerance_mm=TOLERANCE_MM,
+                pose_first=_pose(one),
+                pose_second=_pose(two),
+                progress=progress,
+            )
         else:
             gap = turning_gap(
                 self.first,
                 self.second,
-                turns=self.turns,  # type: ignore[arg-type]
+                turns="first" if self.turns == "first" else "second",
                 tolerance_mm=TOLERANCE_MM,
+                pose_first=_pose(one),
+                pose_second=_pose(two),
                 progress=progress,
             )
-        return settled_by_facing(gap, self.first, self.second, self.turns)
+        if gap.state is not State.SIGN_UNKNOWN:
+            return gap
+        # An open scan's side is told by surfaces that face each other, looked up where they lie.
+        at_home = replace(
+            gap, first_point_mm=gap.first_point_mm - one, second_point_mm=gap.second_point_mm - two
+        )
+        told = settled_by_facing(at_home, self.first, self.second, self.turns)
+        return replace(told, first_point_mm=gap.first_point_mm, second_point_mm=gap.second_point_mm)
 
     def with_meshes(self, first: Mesh | None = None, second: Mesh | None = None) -> Pair:
         """Return the pair with one or both meshes replaced."""
@@ -197,6 +220,28 @@ class Pair:
             nearest,
             Places(place, sign * at_place),
         )
+
+
+def _shares(turns: str | None, first: Array | None, second: Array | None) -> tuple[Array, Array]:
+    """Move only one part where that comes to the same: the other keeps what the engine built."""
+    one = np.zeros(3) if first is None else first
+    two = np.zeros(3) if second is None else second
+    if turns is None:
+        return one - two, np.zeros(3)
+    along = np.array([0.0, 0.0, 1.0])  # a turning part may give its move along the axis away
+    if turns == "first":
+        given = one[2] * along
+        return one - given, two - given
+    given = two[2] * along
+    return one - given, two - given
+
+
+def _pose(shift: Array) -> Array | None:
+    if not shift.any():
+        return None
+    pose = np.eye(4)
+    pose[:3, 3] = shift
+    return pose
 
 
 def turning_side(first: PlacedPart, second: PlacedPart) -> str | None:
