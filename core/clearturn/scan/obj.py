@@ -1,7 +1,7 @@
 """Read OBJ: points and faces, with the line named where one is wrong.
 
-A reader of our own, because general ones take a face that names point 0 or a point too many
-without a word, and the result is a part with a wrong skin.
+A reader of our own, because a general one takes a face that names point 0 without a word (trimesh
+5.2 puts another point there), and the result is a part with a wrong skin.
 """
 
 from __future__ import annotations
