@@ -331,3 +331,85 @@ def unlike_faces(xyz, rz, faces, per_mm, table, kept):
             kept[count] = f
             count += 1
     return count
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def _image_length(xyz, a, b):
+    """Length of the straight line between two mapped points."""
+    dr = math.sqrt(xyz[a, 0] ** 2 + xyz[a, 1] ** 2) - math.sqrt(xyz[b, 0] ** 2 + xyz[b, 1] ** 2)
+    dz = xyz[a, 2] - xyz[b, 2]
+    return math.sqrt(dr * dr + dz * dz)
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def count_halved(xyz, faces, most, limit):
+    """About how many pieces the faces longer than `most` in the image make; stops at `limit`."""
+    total = 0.0
+    for f in range(faces.shape[0]):
+        e0 = _image_length(xyz, faces[f, 0], faces[f, 1])
+        e1 = _image_length(xyz, faces[f, 1], faces[f, 2])
+        e2 = _image_length(xyz, faces[f, 2], faces[f, 0])
+        longest = max(e0, max(e1, e2))
+        if longest > most:
+            # Thin ones are cut across only; fat ones both ways.
+            rest = max(e0 + e1 + e2 - longest - longest, 0.0) + min(e0, min(e1, e2))
+            total += 2.0 * (longest / most) * max(1.0, 2.0 * rest / most)
+            if total > limit:
+                break
+    return total
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def halve_long(xyz, faces, most, points, pieces, origin):
+    """Halve faces longer than `most` in the image, edge by edge, until none is.
+
+    points (p, 3) begins with a copy of xyz, new ones follow; pieces (q, 3) and origin (q,) get
+    every face, short ones as they are.  Returns the numbers of points and pieces; where room runs
+    out the rest is left long.
+    """
+    stack = np.empty((64, 3), np.int64)
+    n_points = xyz.shape[0]
+    n_pieces = 0
+    left = faces.shape[0]
+    for f in range(faces.shape[0]):
+        stack[0, 0] = faces[f, 0]
+        stack[0, 1] = faces[f, 1]
+        stack[0, 2] = faces[f, 2]
+        left -= 1
+        top = 1
+        while top > 0:
+            top -= 1
+            a = stack[top, 0]
+            b = stack[top, 1]
+            c = stack[top, 2]
+            e0 = _image_length(points, a, b)
+            e1 = _image_length(points, b, c)
+            e2 = _image_length(points, c, a)
+            longest = max(e0, max(e1, e2))
+            room = (
+                n_points < points.shape[0]
+                and n_pieces + left + top + 2 < pieces.shape[0]
+                and top < 60
+            )
+            if longest <= most or not room:
+                pieces[n_pieces, 0] = a
+                pieces[n_pieces, 1] = b
+                pieces[n_pieces, 2] = c
+                origin[n_pieces] = f
+                n_pieces += 1
+                continue
+            if e1 == longest:
+                a, b, c = b, c, a
+            elif e2 == longest:
+                a, b, c = c, a, b
+            for q in range(3):
+                points[n_points, q] = 0.5 * (points[a, q] + points[b, q])
+            stack[top, 0] = a
+            stack[top, 1] = n_points
+            stack[top, 2] = c
+            stack[top + 1, 0] = n_points
+            stack[top + 1, 1] = b
+            stack[top + 1, 2] = c
+            top += 2
+            n_points += 1
+    return n_points, n_pieces

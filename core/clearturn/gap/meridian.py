@@ -191,13 +191,51 @@ def image_of(
     """
     rows = _unlike(xyz, rz, faces)
     scale = rounding_scale(mesh, shift)
-    if rows is None:
-        order, taken, boxes, starts = tree_over(xyz, rz, faces, progress)
-    else:
-        order, taken, boxes, starts = tree_over(xyz, rz, faces[rows], progress)
-        order = rows[order]
+    if rows is not None:
+        faces = faces[rows]
         scale += _LIKE_MM / ROUNDING
-    return MeridianImage(xyz, rz, order, taken, boxes, starts, scale)
+    halved = _halved(xyz, rz, faces)
+    if halved is not None:
+        xyz, rz, faces, origin = halved
+        rows = origin if rows is None else rows[origin]
+    order, taken, boxes, starts = tree_over(xyz, rz, faces, progress)
+    return MeridianImage(
+        xyz, rz, order if rows is None else rows[order], taken, boxes, starts, scale
+    )
+
+
+def _halved(
+    xyz: Matrix, rz: Matrix, faces: NDArray[np.int32]
+) -> tuple[Matrix, Matrix, NDArray[np.int32], NDArray[np.int32]] | None:
+    """Long triangles cut up, as (xyz, rz, faces, origin of each), or None if none is long.
+
+    A sliver across a whole section has a box as large as the section, so that it meets every
+    triangle of the other part: a few hundred of them turn milliseconds into minutes.
+    """
+    low, high = bounds_of(rz)
+    size = float(np.hypot(*(high - low)))
+    room = max(2 * len(faces), 4096)
+    most = size / 8
+    if size == 0.0:
+        return None
+    if cull_kernels.count_halved(xyz, faces, most, room) == 0.0:
+        most = size / 64
+        if cull_kernels.count_halved(xyz, faces, most, room) == 0.0:
+            return None
+    while most > size / 100:
+        if cull_kernels.count_halved(xyz, faces, most / 2, room) >= room:
+            break
+        most /= 2
+    points = np.empty((len(xyz) + room, 3))
+    points[: len(xyz)] = xyz
+    pieces = np.empty((len(faces) + room, 3), np.int32)
+    origin = np.empty(len(faces) + room, np.int32)
+    count, number = cull_kernels.halve_long(xyz, faces, most, points, pieces, origin)
+    if number == len(faces):
+        return None
+    new = points[len(xyz) : count]
+    mapped = np.stack([np.hypot(new[:, 0], new[:, 1]), new[:, 2]], axis=1)
+    return points[:count], np.concatenate([rz, mapped]), pieces[:number], origin[:number]
 
 
 def _unlike(xyz: Matrix, rz: Matrix, faces: NDArray[np.int32]) -> NDArray[np.int32] | None:
