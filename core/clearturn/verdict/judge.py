@@ -16,7 +16,7 @@ from clearturn.gap import Gap, Interval, State
 from clearturn.job.judging import VerdictSettings
 from clearturn.mesh import Mesh
 from clearturn.progress import Progress, part, report
-from clearturn.result import Allowance, Motion, PairResult, PlacedPart, Verdict
+from clearturn.result import Allowance, Motion, PairResult, Place, PlacedPart, Verdict
 from clearturn.verdict.allowances import (
     Applied,
     Places,
@@ -41,6 +41,8 @@ from clearturn.verdict.uncertainty import (
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
+_FAR_MM = 5.0
+"""A pair this much wider than all it needs is not worth a local surface fit."""
 _ELSEWHERE_MM = 0.01
 """Another place must be worse by more than this to be judged instead of the nearest one."""
 
@@ -91,7 +93,14 @@ def judge_one(
     mesh_second, _ = _without(second, spec.excluded_second)
     pair = replace(Pair.of(first, second), first=mesh_first, second=mesh_second)
     gap = pair.gap(part(progress, 0.0, 0.3))
-    noise = estimate_gap(pair, gap, first.sigma_mm, second.sigma_mm, part(progress, 0.3, 0.7))
+    noise = estimate_gap(
+        pair,
+        gap,
+        first.sigma_mm,
+        second.sigma_mm,
+        enough_mm=spec.required_mm + _all_allowances(first, second, settings) + _FAR_MM,
+        progress=part(progress, 0.3, 0.7),
+    )
     at, applied, elsewhere = _governing_place(
         first, second, noise, settings, part(progress, 0.7, 0.8)
     )
@@ -112,7 +121,11 @@ def judge_one(
     point = at.points[0]
     clock, r, z = clock_of(point), radius_of(point), float(point[2])
     rest = (noise.estimate_mm.upper or 0.0) - (noise.gap.gap_mm.upper or 0.0)
-    places = places_below(noise.pair, required + cost - rest, faces_first, part(progress, 0.8, 1.0))
+    threshold = required + cost - rest
+    least = noise.gap.gap_mm.upper
+    places: tuple[Place, ...] = ()
+    if least is None or least < threshold:
+        places = places_below(noise.pair, threshold, faces_first, part(progress, 0.8, 1.0))
     settle = None
     if verdict is Verdict.NOT_PROVEN:
         settle = settle_sentence(
@@ -155,6 +168,12 @@ def judge_one(
         findings=_findings(first, second, gap, noise, net),
     )
     return Judged(spec, first, second, pair, noise, budget, result)
+
+
+def _all_allowances(first: PlacedPart, second: PlacedPart, settings: VerdictSettings) -> float:
+    nowhere = Places.of(np.zeros(3), np.zeros(3))  # without a direction all cost in full
+    applied = project(settings.allowances, first, second, nowhere, settings.wheel_parts)
+    return float(sum(one.cost_mm[0] for one in applied))
 
 
 def place_of(pair: Pair, gap: Gap) -> Places:

@@ -221,9 +221,7 @@ def noise_rows(
     return matrix
 
 
-def correlation_length(
-    mesh: Mesh, sigma_mm: float, near: Indices | None = None, windows: int = 60
-) -> tuple[float, float]:
+def correlation_length(mesh: Mesh, sigma_mm: float, windows: int = 48) -> tuple[float, float]:
     """Estimate how far the noise of a scan is correlated, from residuals of local quadrics.
 
     Parameters
@@ -231,10 +229,8 @@ def correlation_length(
     mesh : Mesh
     sigma_mm : float
         Stated noise; windows whose residuals exceed it by far (edges) are left out.
-    near : (k,) int64, optional
-        Vertices to take windows from; the whole mesh where these give too few.
     windows : int
-        How many windows at most.
+        How many windows at most, spread over the mesh.
 
     Returns
     -------
@@ -242,26 +238,23 @@ def correlation_length(
         mm; L of ρ(d) = exp(−d²/2L²), 0 for independent noise, and the rms of the residuals over all
         windows, NaN where no window could be used.
     """
-    tables = ring(mesh)
-    everywhere = np.flatnonzero(np.diff(tables.start) > 0)
+    everywhere = np.flatnonzero(np.diff(ring(mesh).start) > 0)
     if len(everywhere) == 0 or sigma_mm <= 0:
         return 0.0, math.nan
+    picked = everywhere[
+        np.linspace(0, len(everywhere) - 1, min(windows, len(everywhere))).astype(np.int64)
+    ]
     # A quadric takes up noise that is wider than a third of its window, so wide windows first.
-    for pool in (near, everywhere):
-        for edges in _WINDOW_EDGES:
-            if pool is not None and len(pool):
-                found = _correlation(mesh, sigma_mm, _spaced(pool, windows), edges)
-                if found is not None:
-                    return found
+    for edges in _WINDOW_EDGES:
+        found = _correlation(mesh, sigma_mm, picked, edges)
+        if found is not None:
+            return found
     return 0.0, math.nan
 
 
 _WINDOW_EDGES = (15.0, 10.0, 7.0)
 _LEAST_WINDOWS = 6
-
-
-def _spaced(pool: Indices, count: int) -> Indices:
-    return pool[np.linspace(0, len(pool) - 1, min(count, len(pool))).astype(np.int64)]
+_WINDOW_POINTS = 300
 
 
 def _correlation(
@@ -332,8 +325,8 @@ def _window_residuals(
         return None, None
     normal /= size
     chosen = np.asarray(tree.query_ball_point(mesh.vertices[v], radius), dtype=np.int64)
-    if len(chosen) > 400:
-        chosen = chosen[:: len(chosen) // 400 + 1]
+    if len(chosen) > _WINDOW_POINTS:
+        chosen = chosen[:: len(chosen) // _WINDOW_POINTS + 1]
     if len(chosen) < 20:
         return None, None
     offset = mesh.vertices[chosen] - mesh.vertices[v]
