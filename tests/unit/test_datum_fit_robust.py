@@ -149,15 +149,15 @@ def test_compiled_sums_agree_with_plain_ones(shape: Shape, bound: float) -> None
 
 
 def test_covariance_of_a_robust_fit_matches_its_scatter() -> None:
-    # 200 repeats of a plane with normal noise: spread against the stated uncertainty.
+    # 120 repeats of a plane with normal noise: spread against the stated uncertainty.
     rng = np.random.default_rng(6)
     place = rng.uniform(-20, 20, (150, 2))
     heights = []
     stated = []
-    for _ in range(200):
+    for _ in range(120):
         points = np.column_stack([place, rng.normal(0, 0.05, len(place))])
         fit = datum.fit_plane(points, robust=True)
         heights.append(fit.point_mm[2])
         stated.append(fit.standard_uncertainty.point_mm)
-    assert float(np.std(heights)) == pytest.approx(float(np.mean(stated)), rel=0.15)
+    assert float(np.std(heights)) == pytest.approx(float(np.mean(stated)), rel=0.2)
     assert TUKEY == 4.685

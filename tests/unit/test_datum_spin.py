@@ -128,7 +128,7 @@ def test_spokes_do_not_pull_the_axis() -> None:
 def test_stated_uncertainty_matches_the_scatter() -> None:
     offsets, tilts, stated = [], [], []
     for seed in range(10):
-        axis = spin_axis(turned(BARREL, 5.0, 150, noise=0.03, seed=seed), hint=(0, 0, 1))
+        axis = spin_axis(turned(BARREL, 7.0, 120, noise=0.03, seed=seed), hint=(0, 0, 1))
         point, direction = axis.point_mm, axis.direction * np.sign(axis.direction[2])
         offsets += [point[0], point[1]]
         tilts += [direction[0], direction[1]]

@@ -277,9 +277,10 @@ def _grow(
 
 def _close(seen: Surface, taken: NDArray[np.bool_], grown: Index) -> None:
     """Take faces with all neighbours in the patch: specks of noise inside it."""
-    beside = seen.across[grown].ravel()
-    beside = np.unique(beside[beside >= 0])
-    beside = beside[~taken[beside]]
+    touched = seen.across[grown].ravel()
+    mark = np.zeros(len(taken), dtype=np.bool_)
+    mark[touched[touched >= 0]] = True
+    beside = np.flatnonzero(mark & ~taken)
     near = seen.across[beside]
     inside = (taken[near] & (near >= 0)).sum(axis=1) == (near >= 0).sum(axis=1)
     taken[beside[inside]] = True
@@ -290,7 +291,9 @@ def _patch(
 ) -> Patch:
     faces = np.flatnonzero(taken).astype(np.int32)
     corners = mesh.faces[faces]
-    every = np.unique(corners)
+    used = np.zeros(len(mesh.vertices), dtype=np.bool_)
+    used[corners.ravel()] = True
+    every = np.flatnonzero(used)
     # A vertex on the rim has a face outside the patch, or an open edge.
     rim = np.zeros(len(mesh.vertices), dtype=np.bool_)
     near = seen.across[faces]
