@@ -1,0 +1,1 @@
+"""Colours and words of the window."""

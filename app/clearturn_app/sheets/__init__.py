@@ -1,0 +1,1 @@
+"""What the route card's operations show and let change."""
