@@ -122,7 +122,8 @@ def _scan(source: Source, raw: Raw, unit: str | None, sha256: str) -> Scan:
     factor = MM_PER_UNIT[unit]
     with np.errstate(over="ignore"):  # told below
         vertices = raw.vertices if factor == 1.0 else raw.vertices * factor
-    low, high = vertices.min(axis=0), vertices.max(axis=0)
+    low = np.array([column.min() for column in vertices.T])
+    high = np.array([column.max() for column in vertices.T])
     farthest = float(max(-low.min(), high.max()))
     if not farthest <= LARGEST_MM:
         raise FileProblem(
