@@ -84,7 +84,5 @@ $(STAMPS)/bench: $(STAMPS)/core
 
 $(STAMPS)/kernels: $(STAMPS)/core $(KERNELS)
 	@echo 'Compiling the kernels (once) …'
-	@# The compiler notices a change in a kernel's own file, not in what that takes from another.
-	@find core -name '*.nb[ic]' -delete
 	@$(PY) -m clearturn.warmup
 	@touch $@

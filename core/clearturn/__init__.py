@@ -3,10 +3,11 @@
 The library behind the program.  It needs no display and imports no window toolkit.
 """
 
-from clearturn._kernel_cache import choose_cache_folder
+from clearturn._kernel_cache import choose_cache_folder, drop_outdated
 
 __all__ = ["__version__"]
 
 __version__ = "0.1.0"
 
 choose_cache_folder()
+drop_outdated()

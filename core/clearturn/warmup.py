@@ -9,7 +9,6 @@ compiled yet does it with its progress bar.  What was compiled stays in numba's 
 from __future__ import annotations
 
 import importlib
-import os
 import subprocess
 import sys
 import time
@@ -17,6 +16,7 @@ from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor, as_completed
 from pathlib import Path
 
+from clearturn._kernel_cache import cache_files
 from clearturn.errors import Cancelled
 from clearturn.progress import Progress, report
 from clearturn.threads import thread_count
@@ -37,7 +37,7 @@ def is_cold(package: str) -> bool:
     take old code for current, and the kernels are then compiled when they are called.
     """
     folder = _HERE / package
-    kept = {path.name.partition(".")[0] for path in _cache_files(folder)}
+    kept = {path.name.partition(".")[0] for path in cache_files(folder)}
     return any(path.stem not in kept for path in folder.glob("_kernels*.py"))
 
 
@@ -107,14 +107,6 @@ def _in_processes() -> int:
             sys.stderr.write(f"  {count}/{len(names)} {name} {word} after {seconds:.0f} s\n")
             sys.stderr.flush()
     return min(worst, 1)
-
-
-def _cache_files(folder: Path) -> Iterable[Path]:
-    chosen = os.environ.get("NUMBA_CACHE_DIR")
-    if chosen:
-        # numba names the folder after the source's and a hash of its whole path.
-        return Path(chosen).glob(f"{folder.name}_*/*.nbi")
-    return (folder / "__pycache__").glob("*.nbi")
 
 
 if __name__ == "__main__":

@@ -176,3 +176,46 @@ def test_warming_up_can_be_cancelled() -> None:
     progress.cancel()
     with pytest.raises(Cancelled):
         warm_up(progress)
+
+
+CALLEE = """
+from numba import njit
+@njit(nogil=True, cache=True, error_model="numpy")
+def inner(x):
+    return FACTOR * x
+"""
+CALLER = """
+from numba import njit
+from clearturn.gap._kernels_callee import inner
+@njit(nogil=True, cache=True, error_model="numpy")
+def outer(x):
+    return inner(x) + 1
+"""
+ASK = """
+import clearturn
+from clearturn.gap._kernels_caller import outer
+from clearturn.gap._kernels_of_a_test import twice
+print(outer(10), sum(outer.stats.cache_hits.values()))
+twice(1)
+print(sum(twice.stats.cache_hits.values()))
+"""
+
+
+@pytest.mark.parametrize("place", ["beside the source", "elsewhere"])
+def test_a_change_in_a_called_file_is_noticed(
+    read_only_copy: Path, tmp_path: Path, place: str
+) -> None:
+    folder = read_only_copy / "clearturn" / "gap"
+    environment = {"HOME": "/proc/no-home"}
+    if place == "elsewhere":
+        environment["NUMBA_CACHE_DIR"] = str(tmp_path / "chosen")
+        (tmp_path / "chosen").mkdir()
+    folder.chmod(0o755)
+    (folder / "_kernels_caller.py").write_text(CALLER)
+    (folder / "_kernels_callee.py").write_text(CALLEE.replace("FACTOR", "2"))
+    assert start(read_only_copy, environment, ASK) == ["21 0", "0"]
+    assert start(read_only_copy, environment, ASK) == ["21 1", "1"]
+    (folder / "_kernels_callee.py").write_text(CALLEE.replace("FACTOR", "30"))
+    # Compiled anew; what does not depend on it is kept.
+    assert start(read_only_copy, environment, ASK) == ["301 0", "1"]
+    assert start(read_only_copy, environment, ASK) == ["301 1", "1"]
