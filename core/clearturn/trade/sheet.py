@@ -123,7 +123,7 @@ def worst(words: tuple[Word, ...]) -> Word:
     """Return the worst of several words."""
     for word in ("fails", "not proven"):
         if word in words:
-            return word  # type: ignore[return-value]
+            return word
     return "clears"
 
 
