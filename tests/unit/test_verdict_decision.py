@@ -66,5 +66,5 @@ def test_guard_band_is_named_and_only_two_can_be_chosen():
     assert "two-sided" in guard_band_name(2.0)
     assert "1.65 u" in guard_band_name(1.65)
     assert "one-sided" in guard_band_name(1.65)
-    with pytest.raises(InputError, match="allowed: 2 or 1.65"):
+    with pytest.raises(InputError, match=r"allowed: 2 or 1\.65"):
         guard_band_name(3.0)

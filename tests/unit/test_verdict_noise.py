@@ -57,7 +57,9 @@ def noise_of(points, length, draws, seed):
         axis=0,
     )
     knots = low + (cell + 0.5) * step
-    near = cKDTree(points).sparse_distance_matrix(cKDTree(knots), 3 * width, output_type="coo_matrix")
+    near = cKDTree(points).sparse_distance_matrix(
+        cKDTree(knots), 3 * width, output_type="coo_matrix"
+    )
     weight = sparse.csr_matrix(
         (np.exp(-(near.data**2) / (2 * width**2)), (near.row, near.col)), shape=near.shape
     )
@@ -148,7 +150,7 @@ def simulate(name, length, draws):
 @pytest.mark.parametrize("length", [0.0, 2.0])
 def test_bias_is_gone_with_the_correction(name, length):
     draws = 6
-    raw, best, standard = simulate(name, length, draws)
+    _, best, standard = simulate(name, length, draws)
     # The mean error over all draws stays within two standard uncertainties of one draw …
     assert abs(best.mean()) <= 2.0 * standard.mean()
     # … and single draws within the stated U (k = 2) but for one.
@@ -250,9 +252,7 @@ def test_weights_reproduce_the_fitted_move():
     middle = 30 * 61 + 30
     found = fit_surfaces(mesh, np.array([middle]), 0.01)
     normal = found.side_normals[0, 0]
-    rows = noise_rows(
-        mesh, found, np.array([0]), normal[None], sigma_mm=0.01, correlation_mm=0.0
-    )
+    rows = noise_rows(mesh, found, np.array([0]), normal[None], sigma_mm=0.01, correlation_mm=0.0)
     heights = (mesh.vertices - mesh.vertices[middle]) @ normal
     assert (rows @ heights)[0] == pytest.approx(found.moves[0] @ normal, abs=1e-12)
     assert rows.sum() == pytest.approx(1.0, abs=1e-9)  # a constant height is kept

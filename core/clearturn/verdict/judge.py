@@ -26,9 +26,15 @@ from clearturn.verdict.allowances import (
     total_cost,
 )
 from clearturn.verdict.decision import decide, guard_band_name, margin
-from clearturn.verdict.field import Pair
+from clearturn.verdict.field import Field, Pair
 from clearturn.verdict.noise import NoiseEstimate, estimate_gap
-from clearturn.verdict.places import clock_of, places_below, radius_of
+from clearturn.verdict.places import (
+    COARSE_MM,
+    clock_of,
+    places_below,
+    radius_of,
+    refined_field,
+)
 from clearturn.verdict.settle import settle_sentence
 from clearturn.verdict.uncertainty import (
     Contribution,
@@ -245,23 +251,41 @@ def _governing_place(
     if noise.gap.state is not State.APART or upper is None or room <= _ELSEWHERE_MM:
         return at, applied, 0.0
     cost = float(total_cost(applied, 1)[0])
-    here = upper - cost
-    best = here - _ELSEWHERE_MM
+    # Nowhere can allowances take more than all of them in full.
+    reach = upper + max(room - cost, 0.0)
+    mesh, _, near = refined_field(noise.pair, reach, progress)
+    fields = [
+        (noise.pair.with_meshes(first=mesh), near),
+        (noise.pair, noise.pair.field(False, reach, progress=progress)),
+    ]
+    best = upper - cost - _ELSEWHERE_MM
     found = (at, applied, 0.0)
-    for from_first in (True, False):
-        # Nowhere can allowances take more than all of them in full.
-        field = noise.pair.field(from_first, upper + max(room - cost, 0.0), progress=progress)
+    for pair, field in fields:
         if len(field.vertices) == 0:
             continue
         every = project(settings.allowances, first, second, field.places, settings.wheel_parts)
         net = field.distance_mm - total_cost(every, len(field.vertices))
         row = int(np.argmin(net))
-        if net[row] < best:
-            best = float(net[row])
-            places = Places.of(field.places.points[row], field.places.directions[row])
-            there = project(settings.allowances, first, second, places, settings.wheel_parts)
-            found = (places, there, max(float(field.distance_mm[row]) - upper, 0.0))
+        if net[row] >= best:
+            continue
+        gap = _gap_around(pair, field, row, progress)
+        there, taken = allowances_at(noise.pair, gap, first, second, settings)
+        wider = max((gap.gap_mm.upper or 0.0) - upper, 0.0)
+        best = upper + wider - float(total_cost(taken, 1)[0])
+        found = (there, taken, wider)
     return found
+
+
+def _gap_around(pair: Pair, field: Field, row: int, progress: Progress | None) -> Gap:
+    """Return the certified gap of the neighbourhood of one vertex of a field."""
+    mesh = pair.mesh(field.from_first)
+    point = mesh.vertices[field.vertices[row]]
+    close = np.linalg.norm(mesh.vertices - point, axis=1) <= 2.0 * COARSE_MM
+    close[field.vertices[row]] = True
+    part_of = mesh.part(close[mesh.faces].any(axis=1), mesh.name)
+    return pair.with_meshes(
+        first=part_of if field.from_first else None, second=None if field.from_first else part_of
+    ).gap(progress)
 
 
 def _elsewhere_line(wider_mm: float) -> Allowance:

@@ -64,7 +64,7 @@ def places_below(
     Cancelled
         If `progress` was cancelled.
     """
-    mesh, parent, near = _fine(pair, threshold_mm, progress)
+    mesh, parent, near = refined_field(pair, threshold_mm, progress)
     if len(near.vertices) == 0:
         return ()
     distance = np.full(len(mesh.vertices), np.inf)
@@ -117,12 +117,16 @@ def _labels(mesh: Mesh, touched: Indices, count: int, row_of: Indices) -> Indice
     return np.asarray(label, dtype=np.int64)
 
 
-def _fine(
-    pair: Pair, threshold_mm: float, progress: Progress | None
+def refined_field(
+    pair: Pair, threshold_mm: float, progress: Progress | None = None
 ) -> tuple[Mesh, Indices, Field]:
-    """Split the coarse faces of the first part that may be near.
+    """Split the coarse faces of the first part that may be near, and take distances there.
 
-    Returns the mesh, the parent face of each of its faces, and the field below the threshold.
+    Returns
+    -------
+    (Mesh, (m,) int64, Field)
+        The split mesh, the parent face of each of its faces, and the field of its vertices nearer
+        than the threshold.
     """
     mesh = pair.first
     parent = np.arange(len(mesh.faces), dtype=np.int64)
