@@ -93,9 +93,16 @@ def into_axis_frame(axis: Axis, pose: Matrix | None) -> tuple[Matrix, Matrix]:
 
 
 def meridian_image(
-    mesh: Mesh, axis: Axis, pose: Matrix | None = None, progress: Progress | None = None
+    mesh: Mesh,
+    axis: Axis,
+    pose: Matrix | None = None,
+    progress: Progress | None = None,
+    *,
+    whole: bool = False,
 ) -> MeridianImage:
     """Return the image of `mesh` about `axis`, kept with the mesh for the frames last used.
+
+    With `whole` long triangles stay as they are: cut ones can end exactly on the other surface.
 
     Raises
     ------
@@ -103,24 +110,27 @@ def meridian_image(
         If `progress` was cancelled.
     """
     rotation, shift = into_axis_frame(axis, pose)
-    held = kept_image(mesh, rotation, shift)
+    held = kept_image(mesh, rotation, shift, whole=whole)
     if held is None:
-        held = _build(mesh, rotation, shift, progress)
+        xyz, rz = project(mesh.vertices, rotation, shift, progress)
+        held = image_of(mesh, xyz, rz, mesh.faces, shift, progress, whole=whole)
         kept: OrderedDict[bytes, MeridianImage] = mesh.cached("meridian images", OrderedDict)
-        kept[_key(rotation, shift)] = held
+        kept[_key(rotation, shift, whole)] = held
         while len(kept) > _KEPT:
             kept.popitem(last=False)
     return held
 
 
-def kept_image(mesh: Mesh, rotation: Matrix, shift: Matrix) -> MeridianImage | None:
+def kept_image(
+    mesh: Mesh, rotation: Matrix, shift: Matrix, *, whole: bool = False
+) -> MeridianImage | None:
     """Return the image of `mesh` for this frame if it is kept, else None."""
     kept: OrderedDict[bytes, MeridianImage] = mesh.cached("meridian images", OrderedDict)
-    return kept.get(_key(rotation, shift))
+    return kept.get(_key(rotation, shift, whole))
 
 
-def _key(rotation: Matrix, shift: Matrix) -> bytes:
-    return rotation.tobytes() + shift.tobytes()
+def _key(rotation: Matrix, shift: Matrix, whole: bool) -> bytes:
+    return rotation.tobytes() + shift.tobytes() + bytes([whole])
 
 
 def project(
@@ -171,11 +181,6 @@ def rounding_scale(mesh: Mesh, shift: Matrix) -> float:
     return widest + float(np.abs(shift).max())
 
 
-def _build(mesh: Mesh, rotation: Matrix, shift: Matrix, progress: Progress | None) -> MeridianImage:
-    xyz, rz = project(mesh.vertices, rotation, shift, progress)
-    return image_of(mesh, xyz, rz, mesh.faces, shift, progress)
-
-
 def image_of(
     mesh: Mesh,
     xyz: Matrix,
@@ -183,6 +188,8 @@ def image_of(
     faces: NDArray[np.int32],
     shift: Matrix,
     progress: Progress | None = None,
+    *,
+    whole: bool = False,
 ) -> MeridianImage:
     """Return the image of mapped triangles; `order` names rows of `faces`.
 
@@ -194,7 +201,7 @@ def image_of(
     if rows is not None:
         faces = faces[rows]
         scale += _LIKE_MM / ROUNDING
-    halved = _halved(xyz, rz, faces)
+    halved = None if whole else _halved(xyz, rz, faces)
     if halved is not None:
         xyz, rz, faces, origin = halved
         rows = origin if rows is None else rows[origin]

@@ -46,13 +46,17 @@ def still_state(
     if gap.state is State.APART:
         return _contained(gap, first, second, relative, progress)
     a, b = space_tree(first), space_tree(second)
-    turn, shift = np.ascontiguousarray(relative[:3, :3]), np.ascontiguousarray(relative[:3, 3])
-    hit = np.zeros(2, np.int64)
-    answer = contact.find_crossing(
-        a.vertices, a.faces, a.boxes, a.level_start, turn, shift,
-        b.vertices, b.faces, b.boxes, b.level_start, tolerance_mm, BUDGET, hit,
-    )  # fmt: skip
-    check(progress)
+    answer = 0
+    for nudge, least in _nudges(tolerance_mm):
+        turn = np.ascontiguousarray(relative[:3, :3])
+        shift = np.ascontiguousarray(relative[:3, 3] + nudge)
+        answer = contact.find_crossing(
+            a.vertices, a.faces, a.boxes, a.level_start, turn, shift,
+            b.vertices, b.faces, b.boxes, b.level_start, least, BUDGET, np.zeros(2, np.int64),
+        )  # fmt: skip
+        check(progress)
+        if answer != 0:
+            break
     depth, _ = inside_depth(first, second, [relative], progress)
     if answer <= 0 and depth <= tolerance_mm:
         gap = _touching(gap, answer)
@@ -79,14 +83,19 @@ def turning_state(
     if gap.state is State.APART:
         # Nothing touches at any angle, so what is inside stays inside: one angle decides.
         return _contained(gap, first, second, relative, progress)
-    a = meridian_image(first, axis, pose_first)
-    b = meridian_image(second, axis, pose_second)
-    hit = np.zeros(2, np.int64)
-    answer = contact.find_overlap(
-        a.xyz, a.faces, a.boxes, a.level_start,
-        b.xyz, b.faces, b.boxes, b.level_start, tolerance_mm, BUDGET, hit,
-    )  # fmt: skip
-    check(progress)
+    b = meridian_image(second, axis, pose_second, whole=True)
+    answer = 0
+    for nudge, least in _nudges(tolerance_mm):
+        pose = pose_first.copy()
+        pose[:3, 3] += nudge
+        a = meridian_image(first, axis, pose, whole=True)
+        answer = contact.find_overlap(
+            a.xyz, a.faces, a.boxes, a.level_start,
+            b.xyz, b.faces, b.boxes, b.level_start, least, BUDGET, np.zeros(2, np.int64),
+        )  # fmt: skip
+        check(progress)
+        if answer != 0:
+            break
     poses = _poses_over_turn(gap, pose_first, pose_second, turns, axis)
     # Without a crossing only the angle of the contact is looked at; containment comes after.
     depth, _ = inside_depth(first, second, poses if answer > 0 else poses[:1], progress)
@@ -96,6 +105,21 @@ def turning_state(
     return _interfering(
         gap, first, second, pose_first, pose_second, depth, (turns, axis), tolerance_mm, progress
     )
+
+
+def _nudges(tolerance_mm: float) -> list[tuple[Matrix, float]]:
+    """Shifts of the first mesh to look at, each with the crossing that proves one without it.
+
+    Corners that lie exactly on the other surface hide a crossing: one triangle ends there from
+    above, its neighbour from below.  Moved a little, one of the two must cross by more than the
+    move.
+    """
+    step = 1.5 * tolerance_mm
+    return [
+        (np.zeros(3), tolerance_mm),
+        (step * np.array([0.36, 0.48, 0.8]), step + tolerance_mm),
+        (step * np.array([-0.48, 0.6, -0.64]), step + tolerance_mm),
+    ]
 
 
 def turned(axis: Axis, angle_deg: float) -> Matrix:
