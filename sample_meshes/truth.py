@@ -38,6 +38,7 @@ from scipy.optimize import minimize_scalar
 
 Array = NDArray[np.float64]
 HERE = Path(__file__).resolve().parent
+HOUSING_EDGE = 1.5  # rounding of the housing's edges, as in construction.HUB
 ERROR = 1e-6  # stated numerical error of every closed form, mm (they are good to rounding)
 
 
@@ -165,7 +166,7 @@ def _refined(outline: Array, chain: c.Chain) -> float:
 
 def fillet_gap(a: c.Chain, b: c.Chain, radius: float, others: list[c.Chain], box: Array) -> float:
     """Least distance of the material a fillet adds between two sections to other sections."""
-    r, z = np.meshgrid(np.arange(box[0], box[1], 0.05), np.arange(box[2], box[3], 0.05))
+    r, z = np.meshgrid(np.arange(box[0], box[1], 0.1), np.arange(box[2], box[3], 0.1))
     r, z = r.ravel(), z.ravel()
     da, db = a.distance(r, z), b.distance(r, z)
     added = (c.join(da, db, radius) <= 0) & (da > 0) & (db > 0)
@@ -332,11 +333,18 @@ def gaps() -> dict[str, dict[str, object]]:
         "direction_r_z": [1.0, 0.0],
         "from": "caliper inner radius - hub flange radius",
     }
+    # The slot takes the caliper's inner radius away beside the housing, so its outboard leg's
+    # inner edge is nearest to the housing's rounded outboard edge.
+    edge, leg = HOUSING_EDGE, (k["inner_radius_mm"], RING_MID + k["slot_half_width_mm"])
+    heart = (c.HOUSING_RADIUS - edge, c.HOUSING_Z[1] - edge)
+    away = np.subtract(leg, heart)
+    touch = heart + edge * away / np.hypot(*away)
     out["caliper–housing"] = {
-        "gap_mm": k["inner_radius_mm"] - c.HOUSING_RADIUS,
+        "gap_mm": float(np.hypot(*away)) - edge,
+        "searched_mm": chain_gap([c.HUB], caliper, np.array([78.0, 90.0, *c.HOUSING_Z])),
         "motion": "fixed against fixed",
-        "place": place(c.HOUSING_RADIUS, sum(c.HOUSING_Z) / 2, arc),
-        "from": "caliper inner radius - housing radius",
+        "place": place(float(touch[0]), float(touch[1]), arc),
+        "from": "outboard leg's inner edge to the housing's rounded outboard edge",
     }
     out["hub flange in hat"] = {
         "gap_mm": HAT_R[0] - c.FLANGE_RADIUS,
