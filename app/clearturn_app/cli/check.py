@@ -72,10 +72,12 @@ def check_and_report(job: Path, out: Path, args: argparse.Namespace) -> int:
     from clearturn.job.file import load_job_text
     from clearturn.kept import kept_check
     from clearturn.report import result_json, write_report
+    from clearturn.warmup import packages, warm_up_if_cold
     from clearturn_app.views.report_pictures import ChildPictureMaker
 
     read = load_job_text(job)
     with progress_bar() as progress:
+        warm_up_if_cold(packages(), progress)
         # Here, where the lines of the job file are known; the check itself has only the job.
         check_files(
             read.job, job.parent, file=str(job), positions=read.positions, progress=progress
