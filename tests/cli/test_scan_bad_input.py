@@ -314,6 +314,7 @@ def read_scan_warm(folder: Path) -> None:
     read_scan(warm)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("case", IN_CHILD)
 def test_bad_file_of_a_foreign_format_is_told_in_one_sentence(
     clearturn: Run, tmp_path: Path, case: str

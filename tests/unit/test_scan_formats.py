@@ -132,6 +132,7 @@ def ball() -> trimesh.Trimesh:
     return trimesh.creation.icosphere(subdivisions=3, radius=80.0)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("name", "options", "unit", "to_mm"),
     [
@@ -175,6 +176,7 @@ def test_upper_case_endings_count(tmp_path: Path, ball: trimesh.Trimesh) -> None
     assert read_scan(tmp_path / "BALL.OBJ").triangles == 1280
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("unit", ["inch", "micron"])
 def test_3mf_unit_is_the_file_s(tmp_path: Path, unit: str) -> None:
     import zipfile
@@ -223,6 +225,7 @@ def test_obj_polygons_negative_numbers_and_textures(tmp_path: Path) -> None:
     assert read_scan(path).mesh.sha256 == scan.mesh.sha256
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("content", "size"),
     [
@@ -261,6 +264,7 @@ def test_step_solid_lies_within_its_stated_chord_error(
     assert "chord-error" in {finding.code for finding in scan.findings}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("unit", "to_mm"), [("MM", 1.0), ("IN", 25.4)])
 def test_iges_surface_is_read_in_its_unit(tmp_path: Path, unit: str, to_mm: float) -> None:
     path = tmp_path / "tube.igs"

@@ -12,6 +12,7 @@ from clearturn_app.cli.output import EXIT_DONE, print_json, progress_bar, say_fi
 if TYPE_CHECKING:
     from clearturn.findings import Finding
     from clearturn.mesh import Mesh
+    from clearturn.progress import Progress
     from clearturn.scan import Scan, Survey
 
 _ABOUT = """\
@@ -45,10 +46,11 @@ def run(args: argparse.Namespace) -> int:
 
     with progress_bar() as progress:
         scan = read_scan(args.file, unit=args.unit, progress=progress.part(0.0, 0.5))
-        mesh, cleaned = scan.mesh, ()
+        mesh = scan.mesh
+        cleaned: tuple[Finding, ...] = ()
         if args.clean:
-            mesh, cleaned = _cleaned(mesh)
-        found = survey(mesh, progress.part(0.5, 1.0))
+            mesh, cleaned = _cleaned(mesh, progress.part(0.5, 0.7))
+        found = survey(mesh, progress.part(0.7, 1.0))
     findings = (*scan.findings, *cleaned, *found.findings)
     if args.json:
         print_json(as_json(scan, mesh, found, findings))
@@ -82,10 +84,10 @@ def as_json(scan: Scan, mesh: Mesh, found: Survey, findings: tuple[Finding, ...]
     }
 
 
-def _cleaned(mesh: Mesh) -> tuple[Mesh, tuple[Finding, ...]]:
+def _cleaned(mesh: Mesh, progress: Progress) -> tuple[Mesh, tuple[Finding, ...]]:
     from clearturn.scan import STANDARD_STEPS, clean
 
-    result = clean(mesh, STANDARD_STEPS)
+    result = clean(mesh, STANDARD_STEPS, progress)
     return result.mesh, result.findings
 
 
