@@ -404,12 +404,13 @@ def anneal(points, kind, size, origin, axes, state, rounds, factor, floor):
     out = np.zeros(8)
     step = np.zeros(size)
     best = np.inf
+    settled = False
     for turn in range(rounds + 1):
         cos = np.cos(state[1])
         sin = np.sin(state[1])
         residuals(points, 0, count, kind, origin, axes, state[0], cos, sin, distance)
         best = np.median(np.abs(distance))
-        if turn == rounds or not np.isfinite(best):
+        if turn == rounds or settled or not np.isfinite(best):
             return best
         bound = factor * max(best, floor)
         for _ in range(2):
@@ -439,6 +440,5 @@ def anneal(points, kind, size, origin, axes, state, rounds, factor, floor):
             if moved > 0.5:  # a wild step of a bad start
                 step *= 0.5 / moved
             take_step(kind, step, origin, axes, state)
-        if moved < 1e-6:
-            return best
+        settled = moved < 1e-6
     return best
