@@ -161,10 +161,11 @@ def edge_through_face(p0, p1, p2, q0, q1, q2, t):
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
-def triangle_distance(a, b, q, best, witness):
+def triangle_distance(a, b, q, best, witness, pierce):
     """Squared distance of triangles a and b (9,); witness (6,) is set where it is below best.
 
-    Least of nine edge pairs, six corner–face pairs, and zero where an edge pierces a face.
+    Least of nine edge pairs, six corner–face pairs, and zero where an edge pierces a face, which
+    is looked for only with `pierce`: triangles whose boxes are apart cannot.
     """
     found = best
     for e in range(3):
@@ -196,6 +197,8 @@ def triangle_distance(a, b, q, best, witness):
             for c in range(3):
                 witness[c] = q[c]
                 witness[3 + c] = b[i + c]
+    if not pierce:
+        return found
     for e in range(3):
         i = 3 * e
         j = 3 * ((e + 1) % 3)
@@ -293,7 +296,7 @@ def search_space(
             counts[1] += 1
             take_triangle(vertices_a, faces_a, ka, turn, shift, ta)
             take_triangle(vertices_b, faces_b, kb, still_turn, still_shift, tb)
-            d = triangle_distance(ta, tb, q, best, witness)
+            d = triangle_distance(ta, tb, q, best, witness, sd[top] <= zero)
             if d < best:
                 best = d
                 triangles[0] = ka
@@ -618,3 +621,34 @@ def pieces_of(faces, count, parent):
         while parent[r] != r:
             r = parent[r]
         parent[i] = r
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def spread_of_pieces(faces, parent, each, rows):
+    """Rows of up to `each` vertices of every piece, spread over its used vertices.
+
+    parent (n,) int32 is each vertex' piece; rows must hold ``each`` times the pieces.  Returns
+    how many rows were filled, piece after piece in no order.
+    """
+    n = parent.size
+    used = np.zeros(n, np.uint8)
+    for f in range(faces.shape[0]):
+        for k in range(3):
+            used[faces[f, k]] = 1
+    count = np.zeros(n, np.int32)
+    for i in range(n):
+        if used[i]:
+            count[parent[i]] += 1
+    seen = np.zeros(n, np.int32)
+    filled = 0
+    for i in range(n):
+        if not used[i]:
+            continue
+        p = parent[i]
+        # The k-th of `each` picks is the first vertex from k / each of the piece on.
+        before = (seen[p] * each + count[p] - 1) // count[p]
+        if before * count[p] // each == seen[p] and before < each:
+            rows[filled] = i
+            filled += 1
+        seen[p] += 1
+    return filled

@@ -82,7 +82,7 @@ def spread_by_two(x):
     return (x | (x << np.uint32(1))) & np.uint32(0x55555555)
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=_BOX_MATH)
 def codes_in_space(vertices, faces, low, per_mm, start, stop, codes):
     """Morton code of each triangle's centroid, ten bits an axis."""
     s = per_mm / 3.0
@@ -114,7 +114,7 @@ def codes_of_points(points, low, per_mm, start, stop, codes):
         )
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=_BOX_MATH)
 def codes_in_plane(rz, faces, low, per_mm, start, stop, codes):
     """Morton code of each triangle's centroid in the meridian plane, eleven bits an axis."""
     s = per_mm / 3.0
@@ -127,7 +127,7 @@ def codes_in_plane(rz, faces, low, per_mm, start, stop, codes):
         codes[i] = spread_by_two(np.uint32(r)) | (spread_by_two(np.uint32(z)) << np.uint32(1))
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=_BOX_MATH)
 def take_faces(faces, order, start, stop, out):
     """Copy faces in tree order."""
     for i in range(start, stop):
@@ -137,7 +137,7 @@ def take_faces(faces, order, start, stop, out):
         out[i, 2] = faces[f, 2]
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=_BOX_MATH)
 def leaf_boxes_in_space(vertices, faces, start, stop, boxes):
     """Fill nodes ``start:stop`` of level 0; boxes is (nodes, 6, 8): low xyz, high xyz."""
     n = faces.shape[0]
@@ -160,7 +160,7 @@ def leaf_boxes_in_space(vertices, faces, start, stop, boxes):
                     boxes[k, 3 + q, j] = -FAR
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=_BOX_MATH)
 def upper_boxes(boxes, level_start):
     """Fill the nodes above level 0; works for any number of axes."""
     axes = boxes.shape[1] // 2

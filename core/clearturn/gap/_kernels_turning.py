@@ -14,6 +14,7 @@ import numpy as np
 from numba import njit
 
 from clearturn.gap._kernels_tree import (
+    _BOX_MATH,
     FAR,
     WIDTH,
     apart_in_plane,
@@ -83,7 +84,7 @@ def least_radius(ax, ay, bx, by, cx, cy):
     return min(e, min(f, g))
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=_BOX_MATH)
 def leaf_boxes_in_plane(xyz, rz, faces, start, stop, boxes):
     """Fill nodes ``start:stop`` of level 0; boxes is (nodes, 4, 8): low r z, high r z."""
     n = faces.shape[0]

@@ -17,7 +17,7 @@ from clearturn.gap.meridian import axis_frame, meridian_image
 from clearturn.gap.model import Axis, Gap, Interference, Interval, State
 from clearturn.gap.still import inverse
 from clearturn.gap.surface_map import INSIDE, OUTSIDE, winding
-from clearturn.gap.tree import space_tree
+from clearturn.gap.tree import mesh_bounds, space_tree
 from clearturn.mesh import Mesh
 from clearturn.progress import Progress, check
 
@@ -173,15 +173,10 @@ def _sample(mesh: Mesh) -> NDArray[np.int64]:
     """A few vertices of every connected piece, spread over it."""
 
     def choose() -> NDArray[np.int64]:
-        used = np.unique(mesh.faces)
-        label = pieces(mesh)[used]
-        order = np.argsort(label, kind="stable")
-        used, label = used[order], label[order]
-        starts = np.flatnonzero(np.r_[True, label[1:] != label[:-1]])
-        counts = np.diff(np.r_[starts, len(label)])
-        steps = np.arange(POINTS_PER_PIECE)
-        rows = starts[:, None] + (steps[None] * counts[:, None]) // POINTS_PER_PIECE
-        return np.unique(used[rows].ravel()).astype(np.int64)
+        label = pieces(mesh)
+        count = int((label == np.arange(len(label))).sum())
+        rows = np.empty(POINTS_PER_PIECE * count, np.int64)
+        return rows[: still_kernels.spread_of_pieces(mesh.faces, label, POINTS_PER_PIECE, rows)]
 
     return mesh.cached("sample", choose)
 
@@ -193,7 +188,7 @@ def _side_of(inner: Mesh, outer: Mesh, inner_in_outer: Matrix) -> tuple[bool, bo
     """
     rows = _sample(inner)
     points = inner.vertices[rows] @ inner_in_outer[:3, :3].T + inner_in_outer[:3, 3]
-    low, high = outer.bounds
+    low, high = mesh_bounds(outer)
     within = ((points >= low) & (points <= high)).all(axis=1)
     if not within.any():
         return False, False
