@@ -104,7 +104,8 @@ def test_first_to_lock_agrees_with_the_critical_deceleration(share: float, grip:
 def test_pedal_moves_the_fluid_of_all_pistons() -> None:
     pedal = Pedal(25.4, 4.0, 36.0, running_clearance_mm=0.25, elastic_cm3=0.0)
     found = balance.pedal_travel(pedal, REAR, REAR)
-    # Two wheels an axle, two sides a caliper: 4 · (1256.64 + 1256.64) · 0.25 mm = 2513.3 mm³ on 506.7 mm².
+    # Two wheels an axle, two sides a caliper: 4 · (1256.64 + 1256.64) · 0.25 = 2513.3 mm³,
+    # on a bore of 506.7 mm².
     assert found.volume_cm3 == pytest.approx(2.51327, abs=1e-4)
     assert found.master_travel_mm == pytest.approx(4.960, abs=0.001)
     assert found.pedal_travel_mm == pytest.approx(4 * found.master_travel_mm)
