@@ -156,12 +156,13 @@ def test_normals_smoothing_and_nearest_centre() -> None:
 
 
 def test_growing_agrees_with_a_plain_flood() -> None:
+    rng = np.random.default_rng(3)
     count = 300
-    across = RNG.integers(-1, count, (count, 3)).astype(np.int32)
-    normals = np.array([0, 0, 1.0]) + RNG.normal(0, 0.25, (count, 3))
-    centres = RNG.normal(0, 2, (count, 3))
+    across = rng.integers(-1, count, (count, 3)).astype(np.int32)
+    normals = np.array([0, 0, 1.0]) + rng.normal(0, 0.15, (count, 3))
+    centres = rng.normal(0, 2, (count, 3))
     unit = normals / np.linalg.norm(normals, axis=1)[:, None]
-    step, curvature, slack, spread, limit = 0.9, 0.2, 0.15, 0.6, 4.0
+    step, curvature, slack, spread, limit = 0.9, 0.1, 0.15, 0.9, 4.0
     taken = {5}
     todo = [5]
     while todo:
@@ -187,4 +188,4 @@ def test_growing_agrees_with_a_plain_flood() -> None:
         if head == tail:
             break
     assert set(np.flatnonzero(mask).tolist()) == taken
-    assert len(taken) > 10
+    assert 10 < len(taken) < count
