@@ -20,6 +20,7 @@ from dataclasses import dataclass
 
 from clearturn.errors import InputError
 from clearturn.result import HubResult, Machining, Verdict
+from clearturn.trade import iso286
 
 ROTOR_REGISTER = "rotor register"
 WHEEL_REGISTER = "wheel register"
@@ -68,20 +69,6 @@ class Wanted:
         return self.most_mm - self.least_mm
 
 
-# ISO 286-2, µm, by steps of nominal diameter (over, to and including): what registers use.
-_STEPS_MM = ((30, 50), (50, 80), (80, 120), (120, 180), (180, 250))
-_GRADE_UM = {
-    6: (16, 19, 22, 25, 29),
-    7: (25, 30, 35, 40, 46),
-    8: (39, 46, 54, 63, 72),
-}
-_SHAFT_UPPER_UM = {
-    "f": (-25, -30, -36, -43, -50),
-    "g": (-9, -10, -12, -14, -15),
-    "h": (0, 0, 0, 0, 0),
-}
-
-
 def wanted_fit(nominal_mm: float, fit: str) -> Wanted:
     """Return the clearance of a fit, as "H7/g6", at a nominal diameter.
 
@@ -90,21 +77,8 @@ def wanted_fit(nominal_mm: float, fit: str) -> Wanted:
     InputError
         If the class or the diameter is not in the table.
     """
-    hole, _, shaft = fit.partition("/")
-    step = next((i for i, (low, high) in enumerate(_STEPS_MM) if low < nominal_mm <= high), None)
-    grades = hole[1:].isdigit() and shaft[1:].isdigit()
-    known = grades and int(hole[1:]) in _GRADE_UM and int(shaft[1:]) in _GRADE_UM
-    if step is None or not known or hole[:1] != "H" or shaft[:1] not in _SHAFT_UPPER_UM:
-        raise InputError(
-            "this fit is not in the table",
-            found=f"{fit} at Ø {nominal_mm:g}",
-            allowed="H6, H7 or H8 with f, g or h of grade 6 to 8, over 30 to 250 mm",
-            mend="give clearance_from_mm and clearance_to_mm instead",
-        )
-    upper = _SHAFT_UPPER_UM[shaft[0]][step]
-    least = -upper
-    most = _GRADE_UM[int(hole[1:])][step] - upper + _GRADE_UM[int(shaft[1:])][step]
-    return Wanted(least / 1000.0, most / 1000.0, f"{fit}, ISO 286-2")
+    found = iso286.fit(fit, nominal_mm)
+    return Wanted(found.least_clearance_mm, found.greatest_clearance_mm, f"{found.name}, ISO 286-2")
 
 
 @dataclass(frozen=True, slots=True)
@@ -323,7 +297,7 @@ HOUSING_SPOILS = (
 FLANGE_SPOILS = ("the studs' edge distance and the flange's run-out must be checked again",)
 
 
-def _result(  # noqa: PLR0917
+def _result(
     check: str,
     shaft: KnownSize,
     hole: KnownSize,
