@@ -334,21 +334,21 @@ def unlike_faces(xyz, rz, faces, per_mm, table, kept):
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
-def _image_length(xyz, a, b):
+def _image_length(rz, a, b):
     """Length of the straight line between two mapped points."""
-    dr = math.sqrt(xyz[a, 0] ** 2 + xyz[a, 1] ** 2) - math.sqrt(xyz[b, 0] ** 2 + xyz[b, 1] ** 2)
-    dz = xyz[a, 2] - xyz[b, 2]
+    dr = rz[a, 0] - rz[b, 0]
+    dz = rz[a, 1] - rz[b, 1]
     return math.sqrt(dr * dr + dz * dz)
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
-def count_halved(xyz, faces, most, limit):
+def count_halved(rz, faces, most, limit):
     """About how many pieces the faces longer than `most` in the image make; stops at `limit`."""
     total = 0.0
     for f in range(faces.shape[0]):
-        e0 = _image_length(xyz, faces[f, 0], faces[f, 1])
-        e1 = _image_length(xyz, faces[f, 1], faces[f, 2])
-        e2 = _image_length(xyz, faces[f, 2], faces[f, 0])
+        e0 = _image_length(rz, faces[f, 0], faces[f, 1])
+        e1 = _image_length(rz, faces[f, 1], faces[f, 2])
+        e2 = _image_length(rz, faces[f, 2], faces[f, 0])
         longest = max(e0, max(e1, e2))
         if longest > most:
             # Thin ones are cut across only; fat ones both ways.
@@ -360,15 +360,16 @@ def count_halved(xyz, faces, most, limit):
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
-def halve_long(xyz, faces, most, points, pieces, origin):
+def halve_long(given, faces, most, points, rz, pieces, origin):
     """Halve faces longer than `most` in the image, edge by edge, until none is.
 
-    points (p, 3) begins with a copy of xyz, new ones follow; pieces (q, 3) and origin (q,) get
+    points (p, 3) and rz (p, 2) begin with the `given` ones, new ones follow; pieces (q, 3) and
+    origin (q,) get
     every face, short ones as they are.  Returns the numbers of points and pieces; where room runs
     out the rest is left long.
     """
     stack = np.empty((64, 3), np.int64)
-    n_points = xyz.shape[0]
+    n_points = given
     n_pieces = 0
     left = faces.shape[0]
     for f in range(faces.shape[0]):
@@ -382,9 +383,9 @@ def halve_long(xyz, faces, most, points, pieces, origin):
             a = stack[top, 0]
             b = stack[top, 1]
             c = stack[top, 2]
-            e0 = _image_length(points, a, b)
-            e1 = _image_length(points, b, c)
-            e2 = _image_length(points, c, a)
+            e0 = _image_length(rz, a, b)
+            e1 = _image_length(rz, b, c)
+            e2 = _image_length(rz, c, a)
             longest = max(e0, max(e1, e2))
             room = (
                 n_points < points.shape[0]
@@ -404,6 +405,8 @@ def halve_long(xyz, faces, most, points, pieces, origin):
                 a, b, c = c, a, b
             for q in range(3):
                 points[n_points, q] = 0.5 * (points[a, q] + points[b, q])
+            rz[n_points, 0] = math.hypot(points[n_points, 0], points[n_points, 1])
+            rz[n_points, 1] = points[n_points, 2]
             stack[top, 0] = a
             stack[top, 1] = n_points
             stack[top, 2] = c

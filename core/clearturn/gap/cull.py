@@ -24,9 +24,9 @@ from clearturn.progress import Progress, check
 
 Matrix = NDArray[np.float64]
 #: Cells along the longer side of a grid; at a caliper's size one is about a millimetre.
-_CELLS = 192
+_CELLS = 160
 #: A grid made of few triangles may be finer; this many cells along the longer side.
-_FINE_CELLS = 384
+_FINE_CELLS = 256
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +98,7 @@ def soup_image(
     xyz, rz = np.empty((3 * n, 3)), np.empty((3 * n, 2))
     soup = np.empty((n, 3), np.int32)
     kernels.take_soup(mesh.vertices, mesh.faces, kept, rotation, shift, xyz, rz, soup)
-    image = image_of(mesh, xyz, rz, soup, shift)
+    image = image_of(xyz, rz, soup, shift)
     return replace(image, order=kept[image.order])
 
 
@@ -167,7 +167,8 @@ def one_prepared(
     kernels.take_soup(small.vertices, small.faces, kept, *frame, xyz, rz, soup)
     out = np.empty(n, np.int32)
     count = kernels.keep_boxes(xyz, rz, soup, *where, seed.upper, 0, n, out)
-    return soup_image(small, kept[out[:count]], *frame), seed
+    image_left = image_of(xyz, rz, soup[out[:count]], frame[1])
+    return replace(image_left, order=kept[out[image_left.order]]), seed
 
 
 def _bound_vertices(

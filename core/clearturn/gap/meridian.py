@@ -18,7 +18,6 @@ from clearturn.gap.tree import (
     PIECE,
     bounds_of,
     level_starts,
-    mesh_bounds,
     scale_of,
     sorted_order,
 )
@@ -113,7 +112,7 @@ def meridian_image(
     held = kept_image(mesh, rotation, shift, whole=whole)
     if held is None:
         xyz, rz = project(mesh.vertices, rotation, shift, progress)
-        held = image_of(mesh, xyz, rz, mesh.faces, shift, progress, whole=whole)
+        held = image_of(xyz, rz, mesh.faces, shift, progress, whole=whole)
         kept: OrderedDict[bytes, MeridianImage] = mesh.cached("meridian images", OrderedDict)
         kept[_key(rotation, shift, whole)] = held
         while len(kept) > _KEPT:
@@ -175,14 +174,13 @@ def tree_over(
     return order, taken, boxes, starts
 
 
-def rounding_scale(mesh: Mesh, shift: Matrix) -> float:
-    """Return the greatest coordinate that enters the mapping, mm."""
-    widest = float(np.abs(mesh_bounds(mesh)).max())
-    return widest + float(np.abs(shift).max())
+def rounding_scale(xyz: Matrix, shift: Matrix) -> float:
+    """Return a bound of the coordinates that entered the mapping, mm: |v| ≤ |R v + s| + |s|."""
+    low, high = bounds_of(xyz)
+    return float(max(np.abs(low).max(), np.abs(high).max()) + 2 * np.abs(shift).max())
 
 
 def image_of(
-    mesh: Mesh,
     xyz: Matrix,
     rz: Matrix,
     faces: NDArray[np.int32],
@@ -197,7 +195,7 @@ def image_of(
     have the same image, so one of them stands for all: else every pair of them would tie.
     """
     rows = _unlike(xyz, rz, faces)
-    scale = rounding_scale(mesh, shift)
+    scale = rounding_scale(xyz, shift)
     if rows is not None:
         faces = faces[rows]
         scale += _LIKE_MM / ROUNDING
@@ -222,27 +220,20 @@ def _halved(
     low, high = bounds_of(rz)
     size = float(np.hypot(*(high - low)))
     room = max(2 * len(faces), 4096)
-    most = size / 8
-    if size == 0.0:
+    most = size / 64
+    if size == 0.0 or cull_kernels.count_halved(rz, faces, most, room) == 0.0:
         return None
-    if cull_kernels.count_halved(xyz, faces, most, room) == 0.0:
-        most = size / 64
-        if cull_kernels.count_halved(xyz, faces, most, room) == 0.0:
-            return None
-    while most > size / 100:
-        if cull_kernels.count_halved(xyz, faces, most / 2, room) >= room:
-            break
-        most /= 2
-    points = np.empty((len(xyz) + room, 3))
-    points[: len(xyz)] = xyz
+    while most < size and cull_kernels.count_halved(rz, faces, most, room) >= room:
+        most *= 2
+    given = len(xyz)
+    points, mapped = np.empty((given + room, 3)), np.empty((given + room, 2))
+    points[:given], mapped[:given] = xyz, rz
     pieces = np.empty((len(faces) + room, 3), np.int32)
     origin = np.empty(len(faces) + room, np.int32)
-    count, number = cull_kernels.halve_long(xyz, faces, most, points, pieces, origin)
+    count, number = cull_kernels.halve_long(given, faces, most, points, mapped, pieces, origin)
     if number == len(faces):
         return None
-    new = points[len(xyz) : count]
-    mapped = np.stack([np.hypot(new[:, 0], new[:, 1]), new[:, 2]], axis=1)
-    return points[:count], np.concatenate([rz, mapped]), pieces[:number], origin[:number]
+    return points[:count], mapped[:count], pieces[:number], origin[:number]
 
 
 def _unlike(xyz: Matrix, rz: Matrix, faces: NDArray[np.int32]) -> NDArray[np.int32] | None:

@@ -9,14 +9,12 @@ from clearturn import threads
 from clearturn.errors import InputError
 from clearturn.gap import _kernels_still as kernels
 from clearturn.gap.model import Gap, Interval, State
-from clearturn.gap.tree import SpaceTree, mesh_bounds, space_tree
+from clearturn.gap.tree import SpaceTree, mesh_bounds, nearest_first, space_tree
 from clearturn.mesh import Mesh
 from clearturn.progress import Progress, check, part
 
 Matrix = NDArray[np.float64]
 _IDENTITY = np.eye(4)
-#: Tolerances of the rough searches, as shares of the bound found so far.
-_ROUGH = (0.2, 0.02)
 #: What rounding and nearly parallel edges can cost a distance in space, mm (docs/methods/gap.md).
 EXACT_MM = 1e-6
 
@@ -93,6 +91,12 @@ def still_distance(
     triangles : (int, int)
         Face indices of the meshes.
     """
+    if len(first.faces) < len(second.faces):
+        # The larger one's nodes are opened first, which visits fewer pairs.
+        distance, points, faces = still_distance(
+            second, first, inverse(pose), tolerance_mm=tolerance_mm, progress=progress
+        )
+        return distance, points[::-1] @ pose[:3, :3].T + pose[:3, 3], faces[::-1]
     a = space_tree(first, part(progress, 0.0, 0.4))
     b = space_tree(second, part(progress, 0.4, 0.8))
     turn = np.ascontiguousarray(pose[:3, :3])
@@ -102,45 +106,25 @@ def still_distance(
     place = (turn, shift, bool((pose == _IDENTITY).all()))
     tree_a = (a.vertices, a.faces, a.boxes, a.level_start)
     tree_b = (b.vertices, b.faces, b.boxes, b.level_start)
-    counts = np.zeros(2, np.int64)
-    hit = np.array(triangles, np.int64)
-    # A rough search first: with a bound that is nearly right, the pieces need not share theirs.
-    for share in _ROUGH:
-        rough = max(tolerance_mm, share * upper)
+    hit, counts = np.array(triangles, np.int64), np.zeros(2, np.int64)
+    exact = min(EXACT_MM, tolerance_mm)
+    low, high = mesh_bounds(second)
+    corners = np.stack(np.meshgrid(*zip(low, high, strict=True), indexing="ij"), -1).reshape(-1, 3)
+    corners = (corners - shift) @ turn
+    box = np.stack([corners.min(axis=0), corners.max(axis=0)])
+    # Piece after piece, nearest first, each with the bound found so far.
+    for level, node in nearest_first(a, b, box):
+        if upper <= tolerance_mm:
+            break
         upper = kernels.search_space(
-            *tree_a, *place, a.levels - 1, 0, *tree_b, upper, rough, slack, witness, hit, counts
+            *tree_a, *place, level, node, *tree_b, upper, exact, slack, witness, hit, counts
         )
         check(progress)
-    exact = min(EXACT_MM, tolerance_mm)
-    tasks = _tasks(a)
-    found = np.full(len(tasks), upper)
-    points = np.repeat(witness[None], len(tasks), axis=0)
-    hits = np.repeat(hit[None], len(tasks), axis=0)
-
-    def work(start: int, stop: int) -> None:
-        for k in range(start, stop):
-            found[k] = kernels.search_space(
-                *tree_a, *place, *tasks[k], *tree_b,
-                upper, exact, slack, points[k], hits[k], np.zeros(2, np.int64),
-            )  # fmt: skip
-
-    if upper > tolerance_mm:
-        threads.run(work, [(k, k + 1) for k in range(len(tasks))], progress)
-    best = int(np.argmin(found))
     return (
-        float(found[best]),
-        points[best].reshape(2, 3),
-        (int(a.order[hits[best, 0]]), int(b.order[hits[best, 1]])),
+        float(upper),
+        witness.reshape(2, 3),
+        (int(a.order[hit[0]]), int(b.order[hit[1]])),
     )
-
-
-def _tasks(tree: SpaceTree) -> list[tuple[int, int]]:
-    """Return (level, node) of the pieces of work a search over `tree` is cut into."""
-    top = tree.levels - 1
-    if top == 0:
-        return [(0, 0)]
-    count = int(tree.level_start[top] - tree.level_start[top - 1])
-    return [(top - 1, node) for node in range(count)]
 
 
 def _seed(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -156,3 +157,38 @@ def _build(mesh: Mesh, progress: Progress | None) -> SpaceTree:
     )
     kernels.upper_boxes(boxes, starts)
     return SpaceTree(vertices, order, taken, boxes, starts)
+
+
+class Tree(Protocol):
+    """What every search tree has."""
+
+    @property
+    def boxes(self) -> NDArray[np.float32]:
+        """Boxes of the children of every node, (nodes, 2 × axes, 8)."""
+
+    @property
+    def level_start(self) -> NDArray[np.int64]:
+        """First node of each level, ending with the node count."""
+
+
+def nearest_first(
+    first: Tree, second: Tree, box: NDArray[np.float64] | None = None
+) -> list[tuple[int, int]]:
+    """Return (level, node) of the pieces a search over `first` is cut into, nearest first.
+
+    `box` (2, axes) stands for all of `second`; by default it is taken from its root.
+    """
+    top = len(first.level_start) - 2
+    if top == 0:
+        return [(0, 0)]
+    if box is None:
+        root = second.boxes[-1].astype(np.float64)
+        axes = len(root) // 2
+        box = np.stack([root[:axes].min(axis=1), root[axes:].max(axis=1)])
+    axes = box.shape[1]
+    count = int(first.level_start[top] - first.level_start[top - 1])
+    children = first.boxes[-1].astype(np.float64)[:, :count]
+    low, high = children[:axes].T, children[axes:].T
+    apart = np.maximum(np.maximum(low - box[1], box[0] - high), 0.0)
+    order = np.argsort((apart**2).sum(axis=1), kind="stable")
+    return [(top - 1, int(node)) for node in order]

@@ -9,7 +9,6 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from clearturn import threads
 from clearturn.errors import InputError
 from clearturn.gap import _kernels_turning as kernels
 from clearturn.gap.cull import Seed, both_unprepared, kept_grid, one_prepared
@@ -23,14 +22,13 @@ from clearturn.gap.meridian import (
 )
 from clearturn.gap.model import Z_AXIS, Axis, Gap, Interval, State
 from clearturn.gap.still import need_faces, rigid
+from clearturn.gap.tree import nearest_first
 from clearturn.mesh import Mesh
 from clearturn.progress import Progress, check, part
 
 Matrix = NDArray[np.float64]
 Turns = Literal["first", "second"]
 
-#: Tolerances of the rough searches, as shares of the bound found so far.
-_ROUGH = (0.2, 0.02)
 #: Below this many triangles sorting everything is quicker than thinning out.
 _SMALL = 20_000
 
@@ -174,46 +172,28 @@ def _search(
         low = max(0.0, seed.upper - tolerance_mm)
         points = seed.points.reshape(2, 3)
         return TurningDistance(low, seed.upper + slack, points, seed.faces(*meshes))
-    top = len(large.level_start) - 2
-    nodes = [(top, 0)]
-    if top > 0:
-        count = int(large.level_start[top] - large.level_start[top - 1])
-        nodes = [(top - 1, k) for k in range(count)]
     trees = (
         (large.xyz, large.faces, large.boxes, large.level_start),
         (small.xyz, small.faces, small.boxes, small.level_start),
     )
-    counts = np.zeros(2, np.int64)
-    hit = np.full(2, -1, np.int64)
-    upper = seed.upper
-    # A rough search first: with a bound that is nearly right, the pieces need not share theirs.
-    for share in _ROUGH:
-        rough = max(tolerance_mm, share * upper)
-        _, upper = kernels.search(
-            *trees[0], top, 0, *trees[1], upper, rough, slack, witness, hit, counts
-        )
+    hit, counts = np.full(2, -1, np.int64), np.zeros(2, np.int64)
+    upper, low = seed.upper, np.inf
+    # Piece after piece, nearest first, each with the bound found so far: what that prunes is
+    # worth more than a second thread.
+    for level, node in nearest_first(large, small):
+        lower, upper = kernels.search(
+            *trees[0], level, node, *trees[1],
+            upper, tolerance_mm, slack, witness, hit, counts,
+        )  # fmt: skip
+        low = min(low, lower)
         check(progress)
-    lower = np.zeros(len(nodes))
-    best = np.full(len(nodes), upper)
-    points = np.repeat(witness[None], len(nodes), axis=0)
-    hits = np.repeat(hit[None], len(nodes), axis=0)
-
-    def work(start: int, stop: int) -> None:
-        for k in range(start, stop):
-            lower[k], best[k] = kernels.search(
-                *trees[0], *nodes[k], *trees[1],
-                upper, tolerance_mm, slack, points[k], hits[k], np.zeros(2, np.int64),
-            )  # fmt: skip
-
-    threads.run(work, [(k, k + 1) for k in range(len(nodes))], progress)
-    k = int(np.argmin(best))
-    low = float(max(0.0, min(lower.min(), best[k] - tolerance_mm)))
-    if hits[k, 0] >= 0:
-        faces = (int(small.order[hits[k, 1]]), int(large.order[hits[k, 0]]))
+    low = float(max(0.0, min(low, upper - tolerance_mm)))
+    if hit[0] >= 0:
+        faces = (int(small.order[hit[1]]), int(large.order[hit[0]]))
     else:
         faces = seed.faces(*meshes)
-    both = np.stack([points[k, 3:], points[k, :3]])
-    return TurningDistance(low, float(best[k] + slack), both, faces)
+    both = np.stack([witness[3:], witness[:3]])
+    return TurningDistance(low, float(upper + slack), both, faces)
 
 
 def _as_gap(found: TurningDistance, turns: Turns, axis: Axis, tolerance_mm: float) -> Gap:
