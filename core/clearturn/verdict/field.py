@@ -8,7 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearturn.corner.facing import settled_by_facing
-from clearturn.gap import Gap, State, still_gap, surface_distances, turning_gap
+from clearturn.gap import (
+    Gap,
+    State,
+    SurfaceDistances,
+    still_gap,
+    surface_distances,
+    turning_gap,
+)
 from clearturn.mesh import Mesh
 from clearturn.progress import Progress
 from clearturn.result import Motion, PlacedPart
@@ -18,6 +25,9 @@ Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
 TOLERANCE_MM = 0.001
+_CELL_MM = 4.0
+_SAME_MM = 1e-7
+_FEW = 2000
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,15 +178,9 @@ class Pair:
         """
         own, other = self.mesh(from_first), self.mesh(not from_first)
         asked = np.arange(len(own.vertices), dtype=np.int64) if vertices is None else vertices
+        asked = self._thinned(own, other, asked, limit_mm, progress)
         points = own.vertices[asked]
-        found = surface_distances(
-            points,
-            other,
-            turning=self.turns is not None,
-            limit_mm=limit_mm,
-            signed=False,
-            progress=progress,
-        )
+        found = self._distances(points, other, limit_mm, progress)
         distance = np.abs(np.asarray(found.distance_mm, dtype=np.float64))
         near = np.flatnonzero(np.isfinite(distance) & (distance <= limit_mm))
         return self._make_field(
@@ -187,6 +191,51 @@ class Pair:
             triangle=np.asarray(found.triangle, dtype=np.int64)[near],
             distance=distance[near],
         )
+
+    def _distances(
+        self, points: Array, other: Mesh, limit_mm: float, progress: Progress | None
+    ) -> SurfaceDistances:
+        if self.turns is None:
+            return surface_distances(
+                points, other, limit_mm=limit_mm, signed=False, progress=progress
+            )
+        # A swept part has the same few (r, z) again and again; each is asked for once.
+        place = np.stack([np.hypot(points[:, 0], points[:, 1]), points[:, 2]], axis=1)
+        _, one_of, same_as = np.unique(
+            np.round(place / _SAME_MM), axis=0, return_index=True, return_inverse=True
+        )
+        found = surface_distances(
+            points[one_of], other, turning=True, limit_mm=limit_mm, signed=False, progress=progress
+        )
+        back = same_as.ravel()
+        return SurfaceDistances(
+            found.distance_mm[back],
+            found.nearest[back],
+            found.triangle[back],
+            found.sign_known[back],
+        )
+
+    def _thinned(
+        self, own: Mesh, other: Mesh, asked: Indices, limit_mm: float, progress: Progress | None
+    ) -> Indices:
+        """Leave out vertices in cells that are too far off as a whole.
+
+        Distance is 1-Lipschitz, so a vertex is no nearer than one of its cell less the cell's
+        diagonal.  A turning pair's cells lie in the meridian plane, where a whole turn is one cell.
+        """
+        if len(asked) < _FEW:
+            return asked
+        points = own.vertices[asked]
+        if self.turns is None:
+            place = points
+        else:
+            place = np.stack([np.hypot(points[:, 0], points[:, 1]), points[:, 2]], axis=1)
+        cell = np.floor(place / _CELL_MM).astype(np.int64)
+        _, one_of, cell_of = np.unique(cell, axis=0, return_index=True, return_inverse=True)
+        reach = limit_mm + _CELL_MM * np.sqrt(place.shape[1])
+        found = self._distances(points[one_of], other, reach, progress)
+        near = np.abs(found.distance_mm) <= reach
+        return np.asarray(asked[near[cell_of.ravel()]])
 
     def _make_field(
         self,

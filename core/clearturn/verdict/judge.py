@@ -48,7 +48,9 @@ Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
 _FAR_MM = 5.0
-"""A pair this much wider than all it needs is not worth a local surface fit."""
+"""A pair this much wider than all it needs is judged at its nearest place, noise and all."""
+TILT_REACH = 5.0
+"""No place is further from the axis of a tilt than this many times the arm it is stated at."""
 _ELSEWHERE_MM = 0.01
 """Another place must be worse by more than this to be judged instead of the nearest one."""
 
@@ -99,17 +101,21 @@ def judge_one(
     mesh_second, _ = _without(second, spec.excluded_second)
     pair = replace(Pair.of(first, second), first=mesh_first, second=mesh_second)
     gap = pair.gap(part(progress, 0.0, 0.3))
+    far = spec.required_mm + _all_allowances(first, second, settings) + _FAR_MM
     noise = estimate_gap(
         pair,
         gap,
         first.sigma_mm,
         second.sigma_mm,
-        enough_mm=spec.required_mm + _all_allowances(first, second, settings) + _FAR_MM,
+        enough_mm=far,
         progress=part(progress, 0.3, 0.7),
     )
-    at, applied, elsewhere = _governing_place(
-        first, second, noise, settings, part(progress, 0.7, 0.8)
-    )
+    at, applied = allowances_at(noise.pair, noise.gap, first, second, settings)
+    elsewhere = 0.0
+    if gap.gap_mm.lower is not None and gap.gap_mm.lower <= far:
+        at, applied, elsewhere = _governing_place(
+            first, second, noise, settings, part(progress, 0.7, 0.8)
+        )
     allowances = listed(applied, 0)
     if elsewhere > 0:
         allowances = (*allowances, _elsewhere_line(elsewhere))
@@ -247,7 +253,7 @@ def _governing_place(
     """
     at, applied = allowances_at(noise.pair, noise.gap, first, second, settings)
     upper = noise.gap.gap_mm.upper
-    room = sum(abs(one.entry.value_mm) for one in applied if one.entry.kind != "random")
+    room = _most_cost(applied)
     if noise.gap.state is not State.APART or upper is None or room <= _ELSEWHERE_MM:
         return at, applied, 0.0
     cost = float(total_cost(applied, 1)[0])
@@ -274,6 +280,22 @@ def _governing_place(
         best = upper + wider - float(total_cost(taken, 1)[0])
         found = (there, taken, wider)
     return found
+
+
+def _most_cost(applied: Sequence[Applied]) -> float:
+    """Return the most that allowances can take anywhere: e_r·|n_r| + e_z·|n_z| ≤ √(e_r² + e_z²)."""
+    radial = axial = other = 0.0
+    for one in applied:
+        value = abs(one.entry.value_mm)
+        if one.entry.kind == "random":
+            continue
+        if one.entry.direction in ("radial", "outward", "inward"):
+            radial += value
+        elif one.entry.direction in ("axial", "outboard", "inboard"):
+            axial += value
+        else:
+            other += value * (TILT_REACH if one.entry.direction == "tilt" else 1.0)
+    return math.hypot(radial, axial) + other
 
 
 def _gap_around(pair: Pair, field: Field, row: int, progress: Progress | None) -> Gap:
