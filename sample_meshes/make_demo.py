@@ -69,6 +69,11 @@ def _knuckle_limit(p: Array) -> Array:
     return np.where(fine, 2.0, 3.1)
 
 
+def _tie_rod_limit(p: Array) -> Array:
+    top = np.asarray(c.BALL_CENTRE) + np.array([0.0, 0.0, c.BALL_RADIUS])
+    return np.where(np.linalg.norm(p - top, axis=1) < 7, 0.9, 2.1)
+
+
 def _brake_side(z: Array) -> Array:
     """Radius of the barrel's brake side, roughly."""
     return np.interp(
@@ -101,7 +106,7 @@ def make_base(name: str) -> dict[str, tuple[Array, Faces]]:
             c.knuckle, (-130, -172, -140), (154, 172, 48), 2.0, _knuckle_limit, 0.07, 1.5
         ),
         "tie rod": mesh_of(
-            c.tie_rod, (105, -45, -240), (160, 26, -50), 2.0, lambda p: np.full(len(p), 2.1)
+            c.tie_rod, (105, -45, -240), (160, 26, -50), 2.0, _tie_rod_limit, 0.04, 0.9
         ),
         "clamp": mesh_of(
             c.clamp, (-38, -232, -245), (50, -152, -78), 4.0, lambda p: np.full(len(p), 5.0), 0.3, 3
