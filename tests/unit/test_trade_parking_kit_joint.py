@@ -70,8 +70,9 @@ def test_ring_of_440_needs_480_and_a_rim_of_18_has_462() -> None:
 
 
 @pytest.mark.parametrize(
-    ("ring", "word"), [(350.0, "clears"), (402.0, "clears"), (408.0, "not proven"), (410.0, "fails")]
-)  # fmt: skip
+    ("ring", "word"),
+    [(350.0, "clears"), (402.0, "clears"), (408.0, "not proven"), (410.0, "fails")],
+)
 def test_kit_word_follows_wall_and_gap(ring: float, word: str) -> None:
     # Room 462 − 40 − ring: thinnest needs 13 mm, usual wall 18 mm (± 0.4 of the rim).
     assert kit.compute(Kit(18, ring)).word == word
