@@ -9,6 +9,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from clearturn import threads
 from clearturn.errors import InputError
 from clearturn.gap import _kernels_turning as kernels
 from clearturn.gap.cull import Seed, both_unprepared, kept_grid, one_prepared
@@ -29,6 +30,8 @@ from clearturn.progress import Progress, check, part
 Matrix = NDArray[np.float64]
 Turns = Literal["first", "second"]
 
+#: Tolerances of the rough searches, as shares of the bound found so far.
+_ROUGH = (0.2, 0.02)
 #: Below this many triangles sorting everything is quicker than thinning out.
 _SMALL = 20_000
 
@@ -177,17 +180,31 @@ def _search(
         (small.xyz, small.faces, small.boxes, small.level_start),
     )
     hit, counts = np.full(2, -1, np.int64), np.zeros(2, np.int64)
-    upper, low = seed.upper, np.inf
-    # Piece after piece, nearest first, each with the bound found so far: what that prunes is
-    # worth more than a second thread.
-    for level, node in nearest_first(large, small):
-        lower, upper = kernels.search(
-            *trees[0], level, node, *trees[1],
-            upper, tolerance_mm, slack, witness, hit, counts,
+    upper = seed.upper
+    # A rough search first: with a bound that is nearly right, the pieces need not share theirs
+    # and can be searched side by side.
+    for share in _ROUGH:
+        _, upper = kernels.search(
+            *trees[0], len(large.level_start) - 2, 0, *trees[1],
+            upper, max(tolerance_mm, share * upper), slack, witness, hit, counts,
         )  # fmt: skip
-        low = min(low, lower)
         check(progress)
-    low = float(max(0.0, min(low, upper - tolerance_mm)))
+    pieces = nearest_first(large, small)
+    lower, best = np.zeros(len(pieces)), np.full(len(pieces), upper)
+    points = np.repeat(witness[None], len(pieces), axis=0)
+    hits = np.repeat(hit[None], len(pieces), axis=0)
+
+    def work(start: int, stop: int) -> None:
+        for k in range(start, stop):
+            lower[k], best[k] = kernels.search(
+                *trees[0], *pieces[k], *trees[1],
+                upper, tolerance_mm, slack, points[k], hits[k], np.zeros(2, np.int64),
+            )  # fmt: skip
+
+    threads.run(work, [(k, k + 1) for k in range(len(pieces))], progress)
+    at = int(np.argmin(best))
+    upper, witness, hit = float(best[at]), points[at], hits[at]
+    low = float(max(0.0, min(lower.min(), upper - tolerance_mm)))
     if hit[0] >= 0:
         faces = (int(small.order[hit[1]]), int(large.order[hit[0]]))
     else:
