@@ -62,6 +62,7 @@ class _Builder:
     sources: Mapping[str, Source]
     frames: Frames
     folder: Path
+    own: Mapping[str, Mesh]  # each scan in the frame its bands are given in
     taken: dict[str, Mask]
     parts: list[PlacedPart]
     body_of: dict[str, str]
@@ -111,14 +112,16 @@ def place_parts(
     InputError
         If dimensions or a mesh file cannot be used.
     """
-    taken = {
-        name: ~clean_by_band(
-            source.mesh.moved(frames.frame_from_scan[name]), source.scan.cleaning, source.kept
-        )
+    own = {
+        name: source.mesh.moved(frames.frame_from_scan[name])
         for name, source in sources.items()
         if name in frames.frame_from_scan
     }
-    builder = _Builder(corner, sources, frames, folder, taken, [], {}, [], [])
+    taken = {
+        name: ~clean_by_band(mesh, sources[name].scan.cleaning, sources[name].kept)
+        for name, mesh in own.items()
+    }
+    builder = _Builder(corner, sources, frames, folder, own, taken, [], {}, [], [])
     for i, spec in enumerate(corner.parts):
         here = part(progress, i / len(corner.parts), (i + 1) / len(corner.parts))
         report(here, 0.0, f"placing {spec.name}")
@@ -137,7 +140,7 @@ def _from_scan(
 ) -> None:
     source = builder.sources[faces.scan]
     taken = builder.taken[faces.scan]
-    placed = source.mesh.moved(builder.frames.frame_from_scan[faces.scan])
+    placed = builder.own[faces.scan]
     chosen = np.zeros(len(taken), dtype=np.bool_)
     for choice in faces.take:
         chosen |= choose(source.mesh, placed, choice, ~taken, progress)

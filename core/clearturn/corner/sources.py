@@ -15,9 +15,9 @@ from clearturn.corner.faces import clean
 from clearturn.errors import JobProblem
 from clearturn.findings import Finding
 from clearturn.job import model
+from clearturn.job.fault import Fault
 from clearturn.job.file import as_problem
 from clearturn.job.positions import JsonPath, Positions
-from clearturn.job.rules import Fault
 from clearturn.mesh import Mesh
 from clearturn.progress import Progress, check, part, report
 from clearturn.scan import read_scan

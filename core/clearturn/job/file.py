@@ -22,9 +22,10 @@ from pydantic import TypeAdapter, ValidationError
 
 from clearturn.errors import JobProblem
 from clearturn.job import model
+from clearturn.job.fault import Fault
 from clearturn.job.model import FORMAT, VERSION, Job
 from clearturn.job.positions import JsonPath, Positions, shown
-from clearturn.job.rules import Fault, faults
+from clearturn.job.rules import faults
 
 SUFFIX = ".clearturn.json"
 _MOST_BYTES = 16 * 1024 * 1024  # a job names files, it does not hold them

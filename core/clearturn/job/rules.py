@@ -4,42 +4,25 @@ from __future__ import annotations
 
 import datetime
 import re
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
 
 from clearturn.errors import InputError
+from clearturn.job.fault import Fault, unknown
 from clearturn.job.model import (
-    AllowanceEntry,
     Axle,
     Band,
     BandFaces,
     Corner,
     DropBand,
-    HatCheck,
     Job,
     Part,
-    RegisterCheck,
     ScanFaces,
-    Size,
 )
 from clearturn.job.positions import JsonPath
+from clearturn.job.rules_judging import allowance_faults, hub_faults
 from clearturn.pose import rigid
 
 COVERAGE_FACTORS = (2.0, 1.65)
-
-_SHIFTS = ("gap", "outward", "inward", "outboard", "inboard", "up", "down", "+x", "-x")
-_SPREADS = ("gap", "radial", "axial", "tilt")
-
-
-@dataclass(frozen=True, slots=True)
-class Fault:
-    """One thing wrong with a job, at a path of its JSON."""
-
-    path: JsonPath
-    problem: str
-    found: str | None = None
-    allowed: str | None = None
-    mend: str | None = None
 
 
 def faults(job: Job) -> Iterator[Fault]:
@@ -72,8 +55,8 @@ def _corner_faults(at: JsonPath, axle: Axle) -> Iterator[Fault]:
         _part_faults,
         _seat_faults,
         _pair_faults,
-        _allowance_faults,
-        _hub_faults,
+        allowance_faults,
+        hub_faults,
     ):
         yield from check(at, corner)
 
@@ -84,13 +67,6 @@ def _twice(at: JsonPath, names: Sequence[str], what: str) -> Iterator[Fault]:
             yield Fault((*at, i, "name"), f"a {what} needs a name")
         elif name in names[:i]:
             yield Fault((*at, i, "name"), f"two of the name: each {what} needs its own", repr(name))
-
-
-def _unknown(at: JsonPath, name: str, names: Iterable[str], what: str) -> Iterator[Fault]:
-    known = list(names)
-    if name not in known:
-        listed = ", ".join(repr(n) for n in known) or f"none, as the job has no {what}"
-        yield Fault(at, f"there is no {what} of this name", found=repr(name), allowed=listed)
 
 
 def _scan_faults(at: JsonPath, corner: Corner) -> Iterator[Fault]:
@@ -147,7 +123,7 @@ def _datum_faults(at: JsonPath, corner: Corner) -> Iterator[Fault]:
     scans = [scan.name for scan in corner.scans]
     for i, datum in enumerate(corner.datums):
         here = (*at, "datums", i)
-        yield from _unknown((*here, "scan"), datum.scan, scans, "scan")
+        yield from unknown((*here, "scan"), datum.scan, scans, "scan")
         if not datum.seeds_mm:
             yield Fault(
                 (*here, "seeds_mm"),
@@ -191,7 +167,7 @@ def _datum_uses(
     datums = {datum.name: datum for datum in corner.datums}
     scans: dict[str, str] = {}
     for key, (name, features) in wanted.items():
-        yield from _unknown((*at, key), name, datums, "datum")
+        yield from unknown((*at, key), name, datums, "datum")
         if name not in datums:
             continue
         scans[key] = datums[name].scan
@@ -295,7 +271,7 @@ def _one_part(at: JsonPath, part: Part, corner: Corner) -> Iterator[Fault]:
 
 
 def _scan_part(at: JsonPath, faces: ScanFaces, corner: Corner) -> Iterator[Fault]:
-    yield from _unknown((*at, "scan"), faces.scan, [s.name for s in corner.scans], "scan")
+    yield from unknown((*at, "scan"), faces.scan, [s.name for s in corner.scans], "scan")
     if not faces.take:
         yield Fault(
             (*at, "take"),
@@ -328,8 +304,8 @@ def _seat_faults(at: JsonPath, corner: Corner) -> Iterator[Fault]:
     sits_on: dict[str, set[str]] = {}
     for i, seat in enumerate(corner.seats):
         here = (*at, "seats", i)
-        yield from _unknown((*here, "part"), seat.part, parts, "part")
-        yield from _unknown((*here, "on"), seat.on, parts, "part")
+        yield from unknown((*here, "part"), seat.part, parts, "part")
+        yield from unknown((*here, "on"), seat.on, parts, "part")
         yield from _band_faults((*here, "band"), seat.band)
         if None in (seat.band.r_to_mm, seat.band.z_from_mm, seat.band.z_to_mm):
             yield Fault(
@@ -376,8 +352,8 @@ def _pair_faults(at: JsonPath, corner: Corner) -> Iterator[Fault]:
     parts = [part.name for part in corner.parts]
     for i, rule in enumerate(corner.pairs):
         here = (*at, "pairs", i)
-        yield from _unknown((*here, "first"), rule.first, parts, "part")
-        yield from _unknown((*here, "second"), rule.second, parts, "part")
+        yield from unknown((*here, "first"), rule.first, parts, "part")
+        yield from unknown((*here, "second"), rule.second, parts, "part")
         if rule.first == rule.second:
             yield Fault(here, "a pair needs two parts", found=repr(rule.first))
         if not rule.reason.strip():
@@ -388,99 +364,4 @@ def _pair_faults(at: JsonPath, corner: Corner) -> Iterator[Fault]:
             "this coverage factor cannot be chosen",
             found=f"{corner.coverage_factor:g}",
             allowed="2 (about 95 %, two-sided) or 1.65 (about 95 %, one-sided)",
-        )
-
-
-def _allowance_faults(at: JsonPath, corner: Corner) -> Iterator[Fault]:
-    known = {part.name for part in corner.parts} | {part.kind for part in corner.parts}
-    if known & {"barrel", "spokes"}:
-        known.add("wheel")  # all its parts together
-    for i, entry in enumerate(corner.allowances):
-        yield from _one_allowance((*at, "allowances", i), entry, known)
-
-
-def _one_allowance(at: JsonPath, entry: AllowanceEntry, known: set[str]) -> Iterator[Fault]:
-    if entry.part:
-        yield from _unknown((*at, "part"), entry.part, sorted(known), "part or kind")
-    allowed = {
-        "shift": _SHIFTS,
-        # With a sense of its own it costs where it closes the gap and never gains.
-        "always costs": tuple(dict.fromkeys((*_SPREADS, *_SHIFTS))),
-        "random": _SPREADS,
-    }[entry.kind]
-    if entry.direction not in allowed:
-        yield Fault(
-            (*at, "direction"),
-            f"this direction does not go with {entry.kind!r}",
-            found=repr(entry.direction),
-            allowed=", ".join(repr(word) for word in allowed),
-        )
-    if entry.kind != "shift" and entry.value_mm < 0:
-        yield Fault(
-            (*at, "value_mm"),
-            f"{entry.kind!r} takes off a gap and cannot be negative",
-            found=f"{entry.value_mm:g}",
-            allowed="0 or more",
-        )
-    if entry.kind == "shift" and entry.direction != "gap" and not entry.part:
-        yield Fault((*at, "part"), "a shift needs the part that shifts")
-    if not entry.source.strip():
-        yield Fault((*at, "source"), "an allowance needs its source")
-
-
-def _hub_faults(at: JsonPath, corner: Corner) -> Iterator[Fault]:
-    checks = corner.hub_checks
-    for key in ("rotor_register", "wheel_register", "flange_in_hat", "housing_in_hat"):
-        check: RegisterCheck | HatCheck | None = getattr(checks, key)
-        if check is None:
-            continue
-        here = (*at, "hub_checks", key)
-        of_rotor = key != "wheel_register"
-        yield from _size_faults((*here, "shaft"), check.shaft, corner, dimensions_serve=False)
-        yield from _size_faults((*here, "hole"), check.hole, corner, dimensions_serve=of_rotor)
-        if isinstance(check, RegisterCheck):
-            yield from _fit_faults(here, check)
-
-
-def _fit_faults(at: JsonPath, check: RegisterCheck) -> Iterator[Fault]:
-    low, high = check.clearance_from_mm, check.clearance_to_mm
-    if (low is None) != (high is None) or (low is not None and high is not None and low > high):
-        yield Fault(
-            (*at, "clearance_to_mm"),
-            "a wanted clearance has two ends",
-            found=f"{low} to {high}",
-            allowed="clearance_from_mm not above clearance_to_mm, or neither",
-        )
-    if not re.fullmatch(r"[A-Z]{1,2}\d{1,2}/[a-z]{1,2}\d{1,2}", check.fit):
-        yield Fault(
-            (*at, "fit"), "not a fit", found=repr(check.fit), allowed="hole/shaft, as 'H7/g6'"
-        )
-
-
-def _size_faults(
-    at: JsonPath, size: Size, corner: Corner, *, dimensions_serve: bool
-) -> Iterator[Fault]:
-    if size.source == "scan":
-        datums = {datum.name: datum for datum in corner.datums}
-        yield from _unknown((*at, "datum"), size.datum or "", datums, "datum")
-        if size.datum in datums and datums[size.datum].feature not in ("cylinder", "circle"):
-            yield Fault(
-                (*at, "datum"),
-                "this feature has no diameter",
-                found=f"a {datums[size.datum].feature}",
-                allowed="cylinder or circle",
-            )
-    elif size.source == "dimensions":
-        if not dimensions_serve or corner.rotor is None:
-            yield Fault(
-                (*at, "source"),
-                "no dimensions of the corner hold this size",
-                mend="give value_mm and uncertainty_mm",
-            )
-    elif size.value_mm is None or size.uncertainty_mm is None or size.value_mm <= 0:
-        yield Fault(
-            at,
-            f"a size that is {size.source!r} needs its value and uncertainty",
-            found=f"value_mm {size.value_mm}, uncertainty_mm {size.uncertainty_mm}",
-            allowed="value_mm above 0 and uncertainty_mm 0 or more (expanded, k = 2)",
         )
