@@ -1,0 +1,343 @@
+"""What each operation's slip holds: the numbers that matter first, the rest folded."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import fields as fields_of
+
+from clearturn.job.judging import Requirements
+from clearturn.job.model import Corner, HatCheck, Job, RegisterCheck, Size
+from clearturn.job.positions import JsonPath
+from clearturn.result import CheckResult, Verdict
+from clearturn_app.sheets.dimensions import CALIPER, CALIPER_BOX, ROTOR, SHIELD, field_of
+from clearturn_app.sheets.fields import Fact, Field, Section
+from clearturn_app.sheets.operations import Operation
+from clearturn_app.window.look import Look
+
+_PRACTICE = "common practice, no source"
+
+
+def sections(
+    operation: Operation, job: Job, result: CheckResult | None, look: Look
+) -> list[Section]:
+    """Return what a slip shows; `result` only if it is that of this job."""
+    made: list[Section] = []
+    makers: dict[str, Callable[[Corner, JsonPath, CheckResult | None, Look], Iterator[Section]]] = {
+        "Scans": _scans, "Datums": _datums, "Rotor": _rotor, "Caliper": _caliper,
+        "Wheel": _wheel, "Gaps": _gaps, "Hub": _hub,
+    }  # fmt: skip
+    if operation.name == "Hand-over":
+        return list(_hand_over(job, result))
+    for number, axle in enumerate(job.axles):
+        head = f"{axle.name}: " if len(job.axles) > 1 else ""
+        at: JsonPath = ("axles", number, "corner")
+        for one in makers[operation.name](axle.corner, at, result, look):
+            made.append(Section(head + one.title, one.lines, one.folded))
+    return made
+
+
+def _scans(
+    corner: Corner, at: JsonPath, _result: CheckResult | None, _look: Look
+) -> Iterator[Section]:
+    for i, scan in enumerate(corner.scans):
+        here = (*at, "scans", i)
+        yield Section(
+            f"{scan.name} scan",
+            (
+                Fact("file", scan.path),
+                Field((*here, "unit"), "unit of the file",
+                      "Mesh files of most kinds do not say their unit. A wrong one makes every size "
+                      "wrong by the same factor.", "choice", choices=("mm", "cm", "m", "in"),
+                      source="given in the job"),
+                Field((*here, "scanner_error_mm"), "scanner's stated error ±",
+                      "Limit of the scanner's length error over the part, from its certificate; it "
+                      "goes into every uncertainty.", low=0, high=5, source="maker's statement"),
+                Field((*here, "noise_mm"), "noise of the surface",
+                      "Standard deviation of the scanned surface. Left empty it is estimated from "
+                      "the fitted datums.", low=0, high=5, optional=True,
+                      source="measured, or from the fits"),
+                *_cleaning(scan.cleaning, here),
+                Fact("hash of the file", scan.sha256[:16] + " …"),
+            ),
+        )  # fmt: skip
+
+
+def _cleaning(steps: tuple[object, ...], at: JsonPath) -> Iterator[Field | Fact]:
+    for k, step in enumerate(steps):
+        if hasattr(step, "below_triangles"):
+            yield Field((*at, "cleaning", k, "below_triangles"), "drop pieces below, triangles",
+                        "Specks of the scanner: connected pieces with fewer triangles are left "
+                        "out. The file itself is never changed.", "count", low=0,
+                        source="cleaning step")  # fmt: skip
+        else:
+            yield Fact("cleaning", str(getattr(step, "step", "")))
+
+
+def _datums(
+    corner: Corner, at: JsonPath, result: CheckResult | None, look: Look
+) -> Iterator[Section]:
+    frame = corner.hub_frame
+    if frame is not None:
+        yield Section("hub frame", (
+            Fact("hub face", frame.plane), Fact("spin axis", frame.axis),
+            Fact("clocking", frame.clocking),
+            Field((*at, "hub_frame", "clock_deg"), "clock angle of the clocking datum",
+                  "Seen from outboard, 0° is up, growing clockwise. It turns every clock position "
+                  "on the sheet, no gap.", "angle", -360, 360, source="measured on the vehicle"),
+        ))  # fmt: skip
+    if corner.wheel_frame is not None:
+        yield Section("wheel frame", (
+            Fact("pad", corner.wheel_frame.pad), Fact("axis", corner.wheel_frame.bore),
+        ))  # fmt: skip
+    if result is not None and result.datums:
+        lines: list[Field | Fact] = []
+        for datum in result.datums:
+            lines.append(Fact(f"{datum.part}: {datum.name}", datum.standard_uncertainty, True))
+            lines.append(Fact(f"    {datum.feature}",
+                              f"rms {look.length(datum.rms_mm, 3)}, form "
+                              f"{look.length(datum.form_mm, 3)} {look.unit}, {datum.points} points"))  # fmt: skip
+            lines += [Fact("    doubt", finding.text) for finding in datum.findings]
+        yield Section("as fitted (standard uncertainty)", tuple(lines))
+    robust = [
+        Field((*at, "datums", i, "robust"), f"{datum.name}: weigh outliers down",
+              "Points far from the fitted feature count less, so that specks and chamfers do not "
+              "pull it.", "yes", source="fit setting")
+        for i, datum in enumerate(corner.datums)
+    ]  # fmt: skip
+    if robust:
+        yield Section("how they are fitted", tuple(robust), folded=True)
+
+
+def _rotor(
+    corner: Corner, at: JsonPath, _result: CheckResult | None, _look: Look
+) -> Iterator[Section]:
+    if corner.rotor is None:
+        yield Section("rotor", (Fact("", "The job holds no rotor dimensions."),))
+        return
+    here = (*at, "rotor")
+    main, rest = ROTOR
+    yield Section("rotor", tuple(field_of(here, row) for row in main))
+    yield Section("hat, holes and material", tuple(field_of(here, row) for row in rest), True)
+
+
+def _caliper(
+    corner: Corner, at: JsonPath, _result: CheckResult | None, _look: Look
+) -> Iterator[Section]:
+    if corner.caliper is None:
+        yield Section("caliper", (Fact("", "The job holds no caliper dimensions."),))
+    else:
+        here = (*at, "caliper")
+        main, rest = CALIPER
+        yield Section("caliper", tuple(field_of(here, row) for row in main))
+        yield Section("corners and arc", tuple(field_of(here, row) for row in rest), True)
+        for i, box in enumerate(corner.caliper.boxes):
+            lines = tuple(field_of((*here, "boxes", i), row) for row in CALIPER_BOX)
+            yield Section(box.name, lines, True)
+    if corner.shield is not None:
+        here = (*at, "shield")
+        yield Section("shield", tuple(field_of(here, row) for row in SHIELD), True)
+
+
+def _wheel(
+    corner: Corner, at: JsonPath, _result: CheckResult | None, look: Look
+) -> Iterator[Section]:
+    stack, stud = corner.seat_stack, corner.stud
+    if stack is not None:
+        here = (*at, "seat_stack")
+        moved = look.length(stack.wheel_moves_mm, 1, signed=True)
+        yield Section("seat stack", (
+            Field((*here, "spacer_mm"), "spacer",
+                  "Between hat and wheel. It moves the wheel outboard: the spokes gain, a tapered "
+                  "barrel may lose, and the studs lose thread.", low=0, high=60,
+                  source="as ordered"),
+            Field((*here, "new_flange_mm"), "flange of the new hat",
+                  "Thickness of the hat's flange on the hub face.", low=0, high=60,
+                  source="drawing"),
+            Field((*here, "old_flange_mm"), "flange of the old rotor",
+                  "It lay there before; only the difference moves the wheel.", low=0, high=60,
+                  source="measured"),
+            Fact("wheel moves outboard by", f"{moved} {look.unit}", True),
+        ))  # fmt: skip
+    if stud is not None and stack is not None:
+        here = (*at, "stud")
+        left = stud.engagement_mm(stack.pad_z_mm)
+        centred = stud.register_mm(stack.pad_z_mm)
+        yield Section("studs", (
+            Fact("thread left for the nut", f"{look.length(left, 1)} of "
+                 f"{look.length(stud.needed_engagement_mm, 1)} {look.unit} needed", True),
+            Fact("wheel centred on", f"{look.length(centred, 1)} of "
+                 f"{look.length(stud.needed_register_mm, 1)} {look.unit} needed", True),
+            Field((*here, "length_mm"), "stud length", "From hub face to the last full thread.",
+                  low=0, high=200, source="measured"),
+            Field((*here, "wheel_seat_mm"), "wheel at the nut's seat",
+                  "Thickness of the wheel between its pad and the seat of the nut.", low=0,
+                  high=100, source="measured"),
+            Field((*here, "needed_engagement_mm"), "thread needed",
+                  "At least the thread's diameter.", low=0, high=60, source=_PRACTICE),
+            Field((*here, "register_length_mm"), "register length",
+                  "Of the spigot that centres the wheel, from the hub face.", low=0, high=100,
+                  source="measured"),
+            Field((*here, "needed_register_mm"), "register needed",
+                  "Least length on which the wheel must still be centred.", low=0, high=50,
+                  source=_PRACTICE),
+        ), True)  # fmt: skip
+    here = (*at, "weights")
+    yield Section("balance weights", (
+        Field((*here, "where"), "stick-on weights may sit",
+              "Where weights may be stuck inside the barrel. A band declared free of weights "
+              "belongs into the hand-over to whoever balances the wheel.", "choice",
+              choices=("anywhere", "only in band", "not in band"), source="agreed"),
+        Field((*here, "z_from_mm"), "band from z", "From the wheel's pad, outboard positive.",
+              low=-400, high=400, optional=True, source="agreed"),
+        Field((*here, "z_to_mm"), "band to z", "From the wheel's pad, outboard positive.",
+              low=-400, high=400, optional=True, source="agreed"),
+        Field((*here, "thickness_mm"), "thickness of a weight",
+              "What a weight takes off the gap wherever one may sit.", low=0, high=50,
+              source=_PRACTICE),
+    ), True)  # fmt: skip
+
+
+_ASKED = {
+    "caliper_barrel_mm": "caliper to barrel",
+    "caliper_spokes_mm": "caliper to spokes",
+    "rotor_knuckle_mm": "rotor to knuckle",
+    "rotor_shield_mm": "shield to rotor",
+    "caliper_ring_ceramic_mm": "caliper bridge to ceramic ring",
+    "caliper_ring_iron_mm": "caliper bridge to iron ring",
+    "fixed_fixed_mm": "parts that do not turn against each other",
+    "turning_fixed_mm": "turning to fixed, other",
+    "turning_posed_mm": "anything that turns to a posed part",
+    "rubber_boot_mm": "anything to a rubber boot",
+    "housing_in_hat_per_side_mm": "bearing housing in hat, a side",
+    "flange_in_hat_per_side_mm": "hub flange in hat, a side",
+}
+
+
+def _gaps(
+    corner: Corner, at: JsonPath, _result: CheckResult | None, look: Look
+) -> Iterator[Section]:
+    default = Requirements()
+    help_text = "Least net gap, after allowances are taken off and uncertainty counted against it."
+    yield Section("asked", tuple(
+        Field((*at, "requirements", one.name), _ASKED.get(one.name, one.name), help_text, low=0,
+              high=100,
+              source=_PRACTICE if getattr(corner.requirements, one.name)
+              == getattr(default, one.name) else "set in this job")
+        for one in fields_of(Requirements)
+    ))  # fmt: skip
+    if corner.allowances:
+        lines: list[Field | Fact] = []
+        for i, one in enumerate(corner.allowances):
+            lines.append(
+                Field((*at, "allowances", i, "value_mm"), one.name,
+                      f"{one.kind}, {one.direction}"
+                      + (f", on {one.part}" if one.part else ", on every pair")
+                      + ". A gap must be able to lose this much.",
+                      low=None if one.kind == "shift" else 0, high=50, source=one.source)
+            )  # fmt: skip
+        yield Section("allowances", tuple(lines), True)
+    yield Section("uncertainty", (
+        Field((*at, "coverage_factor"), "coverage factor k",
+              "U = k · u. 2: about 95 %, two-sided; 1.65: about 95 %, one-sided (JCGM 100).",
+              "number", source="decision rule"),
+    ), True)  # fmt: skip
+    if corner.pairs:
+        lines = []
+        for i, rule in enumerate(corner.pairs):
+            name = f"{rule.first} – {rule.second}"
+            if rule.required_mm is not None:
+                lines.append(Field((*at, "pairs", i, "required_mm"), name, rule.reason, low=0,
+                                   high=100, source="set in this job"))  # fmt: skip
+            else:
+                lines.append(Fact(name, f"not judged: {rule.reason}"))
+        yield Section("pairs with a rule of their own", tuple(lines), True)
+
+
+_HUB = {
+    "rotor_register": "rotor register",
+    "wheel_register": "wheel register",
+    "flange_in_hat": "flange in hat",
+    "housing_in_hat": "housing in hat",
+}
+
+
+def _hub(corner: Corner, at: JsonPath, result: CheckResult | None, look: Look) -> Iterator[Section]:
+    for key, name in _HUB.items():
+        one: RegisterCheck | HatCheck | None = getattr(corner.hub_checks, key)
+        if one is None:
+            yield Section(name, (Fact("", "No sizes in the job: not checked."),), True)
+            continue
+        here = (*at, "hub_checks", key)
+        lines: list[Field | Fact] = list(_hub_facts(name, result, look))
+        lines += _size((*here, "shaft"), "shaft", one.shaft)
+        lines += _size((*here, "hole"), "hole", one.hole)
+        if isinstance(one, RegisterCheck):
+            lines.append(Field((*here, "fit"), "fit wanted",
+                               "Hole and shaft class after ISO 286-2.", "text",
+                               source="drawing"))  # fmt: skip
+        else:
+            lines.append(Field((*here, "wall_mm"), "wall now", "Of the housing, before turning.",
+                               low=0, high=100, optional=True, source="measured"))  # fmt: skip
+            lines.append(Field((*here, "least_wall_mm"), "wall that must stay",
+                               "After turning down; ask the maker.", low=0, high=100,
+                               optional=True, source="maker's limit"))  # fmt: skip
+        yield Section(name, tuple(lines), folded=_clears(name, result))
+
+
+def _clears(name: str, result: CheckResult | None) -> bool:
+    found = [hub for hub in result.hub if hub.check == name] if result else []
+    return bool(found) and found[0].verdict is Verdict.CLEARS
+
+
+def _hub_facts(name: str, result: CheckResult | None, look: Look) -> Iterator[Fact]:
+    for hub in result.hub if result else ():
+        if hub.check != name:
+            continue
+        yield Fact("verdict", str(hub.verdict), True)
+        yield Fact("sizes", f"Ø {look.length(hub.shaft_mm)} ±"
+                   f"{look.length(hub.shaft_uncertainty_mm)} in Ø {look.length(hub.hole_mm)} ±"
+                   f"{look.length(hub.hole_uncertainty_mm)} {look.unit}")  # fmt: skip
+        yield Fact("needed", hub.needed)
+        if hub.machine is not None:
+            made = hub.machine
+            yield Fact("machine", f"{made.part} to Ø {look.length(made.to_diameter_mm)} "
+                       f"{made.tolerance}, {look.length(made.per_side_mm)} a side", True)  # fmt: skip
+        if hub.gauge_first:
+            yield Fact("first", hub.gauge_first)
+        for text in hub.spoils:
+            yield Fact("beware", text)
+
+
+def _size(at: JsonPath, name: str, size: Size) -> Iterator[Field | Fact]:
+    if size.source in ("measured", "drawing", "assumed"):
+        yield Field((*at, "value_mm"), f"{name} diameter", "As known.", low=0, high=1000,
+                    source=size.source)  # fmt: skip
+        yield Field((*at, "uncertainty_mm"), f"{name} ±", "Expanded (k = 2), on the diameter.",
+                    low=0, high=10, optional=True, source=size.source)  # fmt: skip
+        return
+    told = f"scan, datum “{size.datum}”" if size.source == "scan" else "rotor dimensions"
+    yield Fact(f"{name} from", told + (f" ({size.note})" if size.note else ""))
+    if size.source == "scan":
+        yield Field((*at, "bias_limit_mm"), f"{name} may be off as a whole ±",
+                    "Limit by which a scanned diameter may be off: scanner, spray.", low=0,
+                    high=5, source="maker's statement")  # fmt: skip
+    else:
+        yield Field((*at, "uncertainty_mm"), f"{name} ±", "Expanded (k = 2), on the diameter.",
+                    low=0, high=10, optional=True, source="drawing")  # fmt: skip
+
+
+def _hand_over(job: Job, result: CheckResult | None) -> Iterator[Section]:
+    yield Section("what the report says about the job", (
+        Field(("name",), "job", "Name of the job, on every page.", "text", source="free"),
+        Field(("vehicle",), "vehicle", "As the owner calls it.", "text", source="free"),
+        Field(("kit",), "kit", "Caliper, ring, hat.", "text", source="free"),
+        Field(("author",), "prepared by", "Who answers questions about it.", "text",
+              source="free"),
+        Field(("notes",), "notes", "Printed on the first page.", "text", source="free"),
+    ))  # fmt: skip
+    if result is not None:
+        lines = tuple(Fact(f"{n + 1}", text) for n, text in enumerate(result.not_checked))
+        yield Section("not checked", lines)
+        if result.findings:
+            told = tuple(Fact(str(one.severity), one.text) for one in result.findings)
+            yield Section("findings", told)

@@ -1,0 +1,254 @@
+"""The lines of a slip: a heading that folds, a fact, and a number one can change."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QEvent, QObject, QPointF, Qt, Signal
+from PySide6.QtGui import (
+    QKeyEvent,
+    QMouseEvent,
+    QPainter,
+    QPaintEvent,
+    QPen,
+    QPolygonF,
+    QWheelEvent,
+)
+from PySide6.QtWidgets import QComboBox, QGridLayout, QLabel, QLineEdit, QWidget
+
+from clearturn.drawing import Tone
+from clearturn.errors import InputError
+from clearturn_app.document import Document
+from clearturn_app.sheets.fields import Fact, Field
+from clearturn_app.window.look import Look
+
+_LABEL_PX, _VALUE_PX, _UNIT_PX = 200, 116, 26
+
+
+class SectionHead(QWidget):
+    """A heading with a line; touching it folds what follows."""
+
+    switched = Signal(bool)
+
+    def __init__(self, title: str, look: Look, is_open: bool, *, foldable: bool) -> None:
+        super().__init__()
+        self._title, self._look, self._open, self._foldable = title, look, is_open, foldable
+        self.setFixedHeight(round(look.px(28)))
+        self.setAccessibleName(title)
+        if foldable:
+            self.setCursor(Qt.CursorShape.PointingHandCursor)
+            self.setFocusPolicy(Qt.FocusPolicy.TabFocus)
+
+    def switch(self) -> None:
+        """Fold or unfold."""
+        if self._foldable:
+            self._open = not self._open
+            self.switched.emit(self._open)
+            self.update()
+
+    def mousePressEvent(self, event: QMouseEvent) -> None:  # noqa: N802
+        """Fold or unfold."""
+        if event.button() == Qt.MouseButton.LeftButton:
+            self.switch()
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802
+        """Fold or unfold with Return or space."""
+        if event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter, Qt.Key.Key_Space):
+            self.switch()
+        else:
+            super().keyPressEvent(event)
+
+    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802, ARG002
+        """Write the heading over its line."""
+        look = self._look
+        painter = QPainter(self)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        base = self.height() - look.px(7)
+        painter.setPen(QPen(look.tone(Tone.INK), look.px(0.8)))
+        line = self.height() - look.px(2)
+        painter.drawLine(QPointF(0, line), QPointF(self.width(), line))
+        painter.setFont(look.font("figures", 14, bold=self.hasFocus(), spaced=2))
+        painter.drawText(QPointF(0, base), self._title)
+        if self._foldable:
+            x, y, s = self.width() - look.px(12), base - look.px(4), look.px(4)
+            down = [(-s, -s / 2), (s, -s / 2), (0, s)]
+            side = [(-s / 2, -s), (s, 0), (-s / 2, s)]
+            shape = [QPointF(x + a, y + b) for a, b in (down if self._open else side)]
+            painter.setBrush(look.tone(Tone.INK))
+            painter.drawPolygon(QPolygonF(shape))
+
+
+class FactRow(QWidget):
+    """A label and what is so."""
+
+    def __init__(self, fact: Fact, look: Look) -> None:
+        super().__init__()
+        grid = QGridLayout(self)
+        grid.setContentsMargins(0, 0, 0, 0)
+        grid.setHorizontalSpacing(round(look.px(8)))
+        text = QLabel(fact.text)
+        text.setWordWrap(True)
+        text.setTextFormat(Qt.TextFormat.PlainText)
+        text.setProperty("strong", fact.strong)
+        if not fact.label:
+            grid.addWidget(text, 0, 0)
+            return
+        label = QLabel(fact.label)
+        label.setTextFormat(Qt.TextFormat.PlainText)
+        label.setProperty("quiet", True)
+        label.setWordWrap(True)
+        narrow = fact.label.isdigit()
+        label.setFixedWidth(round(look.px(24 if narrow else _LABEL_PX)))
+        grid.addWidget(label, 0, 0, Qt.AlignmentFlag.AlignTop)
+        grid.addWidget(text, 0, 1)
+        grid.setColumnStretch(1, 1)
+
+
+class FieldRow(QWidget):
+    """Label, value, unit, source; help and range while it has the focus; the fault if there is one.
+
+    Attributes
+    ----------
+    field : Field
+    """
+
+    def __init__(self, field: Field, document: Document, look: Look) -> None:
+        super().__init__()
+        self.field = field
+        self._document, self._look = document, look
+        grid = QGridLayout(self)
+        grid.setContentsMargins(0, 0, 0, 0)
+        grid.setHorizontalSpacing(round(look.px(6)))
+        grid.setVerticalSpacing(round(look.px(1)))
+        label = QLabel(field.label)
+        label.setTextFormat(Qt.TextFormat.PlainText)
+        label.setWordWrap(True)
+        label.setFixedWidth(round(look.px(_LABEL_PX)))
+        grid.addWidget(label, 0, 0)
+        self.editor = self._made_editor()
+        self.editor.setAccessibleName(field.label)
+        self.editor.setAccessibleDescription(field.help)
+        grid.addWidget(self.editor, 0, 1)
+        wide = _VALUE_PX
+        if field.kind == "text":
+            wide = _VALUE_PX * 2 + _UNIT_PX
+        elif field.kind != "choice":
+            unit = QLabel(field.unit(look))
+            unit.setFixedWidth(round(look.px(_UNIT_PX)))
+            grid.addWidget(unit, 0, 2)
+        else:
+            wide = _VALUE_PX + _UNIT_PX
+        self.editor.setFixedWidth(round(look.px(wide)))
+        self._source = QLabel(field.source if field.kind != "text" else "")
+        self._source.setTextFormat(Qt.TextFormat.PlainText)
+        self._source.setProperty("quiet", True)
+        self._source.setWordWrap(True)
+        grid.addWidget(self._source, 0, 3)
+        grid.setColumnStretch(3, 1)
+        self.help = QLabel()
+        self.help.setTextFormat(Qt.TextFormat.PlainText)
+        self.help.setProperty("quiet", True)
+        self.help.setWordWrap(True)
+        self.help.hide()
+        grid.addWidget(self.help, 1, 0, 1, 4)
+        self.fault = QLabel()
+        self.fault.setTextFormat(Qt.TextFormat.PlainText)
+        self.fault.setProperty("fault", True)
+        self.fault.setWordWrap(True)
+        self.fault.hide()
+        grid.addWidget(self.fault, 2, 0, 1, 4)
+
+    def _made_editor(self) -> QLineEdit | QComboBox:
+        text = self.field.shown(self._document.job, self._look)
+        if self.field.kind in ("choice", "yes"):
+            box = _StillBox()
+            box.addItems(list(self.field.choices or ("yes", "no")))
+            box.setCurrentText(text)
+            box.activated.connect(self.take)
+            box.installEventFilter(self)
+            return box
+        line = QLineEdit(text)
+        if self.field.kind != "text":
+            line.setAlignment(Qt.AlignmentFlag.AlignRight)
+        line.editingFinished.connect(self.take)
+        line.installEventFilter(self)
+        return line
+
+    @property
+    def text(self) -> str:
+        """What stands in the row."""
+        if isinstance(self.editor, QComboBox):
+            return self.editor.currentText()
+        return self.editor.text()
+
+    def refresh(self, field: Field) -> None:
+        """Show the job's value, unless someone is writing here."""
+        self.field = field
+        self._source.setText(field.source if field.kind != "text" else "")
+        text = field.shown(self._document.job, self._look)
+        if isinstance(self.editor, QComboBox):
+            self.editor.setCurrentText(text)
+        elif not self.editor.isModified() or not self.editor.hasFocus():
+            if self.fault.isVisible() and self.editor.text() != text and self.editor.isModified():
+                return  # a refused value stays to be mended
+            self.editor.setText(text)
+
+    def take(self) -> None:
+        """Put what stands here into the job, or say why that cannot be."""
+        try:
+            name, job = self.field.edited(self._document.job, self.text, self._look)
+            if name:
+                self._document.edit(name, job)
+        except InputError as error:
+            self._show_fault(_told(error))
+            return
+        self._show_fault("")
+        if isinstance(self.editor, QLineEdit):
+            self.editor.setModified(False)
+            self.editor.setText(self.field.shown(self._document.job, self._look))
+
+    def _show_fault(self, text: str) -> None:
+        self.fault.setText(text)
+        self.fault.setVisible(bool(text))
+        self.editor.setProperty("fault", bool(text))
+        self.editor.style().unpolish(self.editor)
+        self.editor.style().polish(self.editor)
+
+    def eventFilter(self, watched: QObject, event: QEvent) -> bool:  # noqa: N802
+        """Show the help while the value has the focus; Escape brings the old value back."""
+        if event.type() == QEvent.Type.FocusIn:
+            allowed = self.field.range_words(self._look)
+            self.help.setText(self.field.help + (f" Range: {allowed}." if allowed else ""))
+            self.help.show()
+        elif event.type() == QEvent.Type.FocusOut:
+            self.help.hide()
+        elif (
+            event.type() == QEvent.Type.KeyPress
+            and isinstance(event, QKeyEvent)
+            and event.key() == Qt.Key.Key_Escape
+            and isinstance(self.editor, QLineEdit)
+            and self.editor.isModified()
+        ):
+            self.editor.setText(self.field.shown(self._document.job, self._look))
+            self.editor.setModified(False)
+            self._show_fault("")
+            return True
+        return super().eventFilter(watched, event)
+
+
+class _StillBox(QComboBox):
+    """A choice that the wheel does not change while one scrolls past."""
+
+    def wheelEvent(self, event: QWheelEvent) -> None:  # noqa: N802
+        """Let the slip scroll."""
+        event.ignore()
+
+
+def _told(error: InputError) -> str:
+    """Return a refusal without the place in a file nobody sees here."""
+    text = error.problem[:1].upper() + error.problem[1:]
+    if error.found is not None:
+        text += f", found {error.found}"
+    if error.allowed is not None:
+        text += f", allowed: {error.allowed}"
+    if error.mend is not None:
+        text += f"; {error.mend}"
+    return text + "."

@@ -1,0 +1,242 @@
+"""The slip of an operation: a sheet of its own that unfolds under the route card."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from PySide6.QtCore import Qt, QTimer, Signal
+from PySide6.QtGui import QKeyEvent, QPainter, QPaintEvent, QPen
+from PySide6.QtWidgets import (
+    QLabel,
+    QLineEdit,
+    QScrollArea,
+    QVBoxLayout,
+    QWidget,
+)
+
+from clearturn.drawing import Tone
+from clearturn.job.edits import sign_off_lifted, signed_off
+from clearturn.job.model import SignOff
+from clearturn_app.sheets.contents import sections
+from clearturn_app.sheets.fields import Fact, Field, Section
+from clearturn_app.sheets.operations import OPERATIONS, Operation, signature_on
+from clearturn_app.sheets.rows import FactRow, FieldRow, SectionHead
+from clearturn_app.sheets.style import slip_style
+from clearturn_app.views.panel import Word
+from clearturn_app.window.look import Look
+from clearturn_app.window.session import Session
+
+
+class Slip(QWidget):
+    """Shows one operation; each number can be changed, and is taken when it is left.
+
+    Attributes
+    ----------
+    index : int
+        Of the operation shown.
+    """
+
+    folded = Signal()
+
+    def __init__(self, session: Session, look: Look, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.session, self.look = session, look
+        self.index = 0
+        self._rows: dict[str, FieldRow] = {}
+        self._open: dict[str, bool] = {}
+        self._shape: tuple[object, ...] = ()
+        self._area = QScrollArea(self)
+        self._area.setWidgetResizable(True)
+        self._area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self._area.setFrameShape(QScrollArea.Shape.NoFrame)
+        self._fold = Word("fold", look, self, size=11.5, keys="Esc")
+        self._fold.clicked.connect(self.fold)
+        self._name = QLineEdit(self)
+        self._name.setPlaceholderText("your name")
+        self._name.setAccessibleName("name to sign with")
+        self._name.setMaxLength(40)
+        self._sign = Word("sign off", look, self, size=11.5)
+        self._sign.clicked.connect(self._on_sign)
+        self._name.returnPressed.connect(self._on_sign)
+        self._signed = QLabel(self)
+        self._later = QTimer(self)
+        self._later.setSingleShot(True)
+        self._later.setInterval(0)
+        self._later.timeout.connect(self._fill)
+        for signal in (session.job_changed, session.result_changed, session.state_changed):
+            signal.connect(self._refresh)
+        look.changed.connect(self._restyle)
+        self.hide()
+
+    @property
+    def operation(self) -> Operation:
+        """The operation shown."""
+        return OPERATIONS[self.index]
+
+    @property
+    def rows(self) -> dict[str, FieldRow]:
+        """The fields that are there, by label."""
+        return self._rows
+
+    def unfold(self, index: int) -> None:
+        """Show an operation's slip."""
+        self.index = index
+        self._open = {}
+        self._shape = ()
+        self.setAccessibleName(f"Slip {self.operation.title}")
+        self.show()
+        self._restyle()
+        self._area.verticalScrollBar().setValue(0)
+        self.setFocus()
+
+    def fold(self) -> None:
+        """Put the slip away."""
+        if self.isVisible():
+            self.hide()
+            self.folded.emit()
+
+    def _restyle(self) -> None:
+        if not self.isVisible():
+            return
+        self.setStyleSheet(slip_style(self.look))
+        self._shape = ()
+        self._fill()
+        self._lay_out()
+
+    def _refresh(self) -> None:
+        # At once would take the row away that is just telling its change.
+        if self.isVisible():
+            self._later.start()
+
+    # -- filling ----------------------------------------------------------------------------
+
+    def _fill(self) -> None:
+        session = self.session
+        result = session.result if session.is_current else None
+        made = sections(self.operation, session.document.job, result, self.look)
+        shape = tuple(
+            (s.title, tuple(line.path if isinstance(line, Field) else line for line in s.lines))
+            for s in made
+        )
+        if shape != self._shape:
+            at = self._area.verticalScrollBar().value()
+            self._shape = shape
+            self._build(made)
+            self._area.verticalScrollBar().setValue(at)
+        else:
+            fresh = {line.path: line for s in made for line in s.lines if isinstance(line, Field)}
+            for row in self._rows.values():
+                row.refresh(fresh[row.field.path])
+        self._show_signature()
+        self.update()
+
+    def _build(self, made: list[Section]) -> None:
+        inside = QWidget()
+        inside.setObjectName("inside")
+        column = QVBoxLayout(inside)
+        edge = round(self.look.px(14))
+        column.setContentsMargins(edge, round(self.look.px(4)), edge, edge)
+        column.setSpacing(round(self.look.px(3)))
+        self._rows = {}
+        for section in made:
+            body = QWidget()
+            rows = QVBoxLayout(body)
+            rows.setContentsMargins(0, 0, 0, round(self.look.px(10)))
+            rows.setSpacing(round(self.look.px(4)))
+            for line in section.lines:
+                rows.addWidget(self._row(section, line))
+            is_open = self._open.get(section.title, not section.folded)
+            head = SectionHead(section.title, self.look, is_open, foldable=len(made) > 1)
+            body.setVisible(is_open)
+            head.switched.connect(
+                lambda on, body=body, title=section.title: self._switch(title, body, on)
+            )
+            column.addWidget(head)
+            column.addWidget(body)
+        column.addStretch(1)
+        self._area.setWidget(inside)
+
+    def _row(self, section: Section, line: Field | Fact) -> QWidget:
+        if isinstance(line, Fact):
+            return FactRow(line, self.look)
+        row = FieldRow(line, self.session.document, self.look)
+        self._rows.setdefault(line.label, row)
+        if self._rows[line.label] is not row:
+            self._rows[f"{section.title}: {line.label}"] = row
+        return row
+
+    def _switch(self, title: str, body: QWidget, on: bool) -> None:
+        self._open[title] = on
+        body.setVisible(on)
+
+    # -- signing ----------------------------------------------------------------------------
+
+    def _show_signature(self) -> None:
+        signed = signature_on(self.session.document.job, self.operation)
+        self._signed.setText(f"signed off by {signed.name}, {signed.date}" if signed else "")
+        self._signed.setVisible(signed is not None)
+        self._name.setVisible(signed is None)
+        self._sign.setText("lift signature" if signed else "sign off")
+        self._lay_out()
+
+    def _on_sign(self) -> None:
+        document, operation = self.session.document, self.operation
+        if signature_on(document.job, operation) is not None:
+            document.edit(
+                f"lift signature on {operation.title}",
+                sign_off_lifted(document.job, operation.title),
+            )
+            return
+        name = " ".join(self._name.text().split())
+        if not name:
+            self._name.setFocus()
+            return
+        entry = SignOff(operation.title, name, date.today().isoformat())
+        document.edit(f"sign off {operation.title}", signed_off(document.job, entry))
+
+    # -- layout and paper -------------------------------------------------------------------
+
+    def resizeEvent(self, event: object) -> None:  # noqa: N802, ARG002
+        """Lay out heading, lines and foot."""
+        self._lay_out()
+
+    def _lay_out(self) -> None:
+        px = self.look.px
+        head, foot = round(px(40)), round(px(44))
+        self._area.setGeometry(2, head, self.width() - 4, self.height() - head - foot)
+        size = self._fold.sizeHint()
+        self._fold.setGeometry(self.width() - size.width() - round(px(12)), round(px(9)),
+                               size.width(), size.height())  # fmt: skip
+        top = self.height() - foot
+        left = round(px(18))
+        size = self._sign.sizeHint()
+        high = round(px(26))
+        y = top + (foot - high) // 2
+        self._name.setGeometry(left, y, round(px(190)), high)
+        self._signed.setGeometry(left, y, round(px(300)), high)
+        after = self._signed if self._signed.isVisible() else self._name
+        self._sign.setGeometry(after.geometry().right() + round(px(12)),
+                               top + (foot - size.height()) // 2, size.width(), size.height())  # fmt: skip
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802
+        """Fold with Escape."""
+        if event.key() == Qt.Key.Key_Escape:
+            self.fold()
+        else:
+            super().keyPressEvent(event)
+
+    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802, ARG002
+        """Draw the slip's paper, its heading and the lines around it."""
+        look = self.look
+        painter = QPainter(self)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        painter.fillRect(self.rect(), look.colour("slip"))
+        painter.setPen(QPen(look.tone(Tone.INK), look.px(1.4)))
+        painter.drawLine(0, 0, 0, self.height())
+        painter.drawLine(self.width() - 1, 0, self.width() - 1, self.height())
+        painter.drawLine(0, self.height() - 1, self.width(), self.height() - 1)
+        foot = self.height() - round(look.px(44))
+        painter.setPen(QPen(look.tone(Tone.INK), look.px(0.7)))
+        painter.drawLine(0, foot, self.width(), foot)
+        painter.setFont(look.font("figures", 17, spaced=4))
+        painter.drawText(round(look.px(18)), round(look.px(27)), self.operation.title.upper())

@@ -1,0 +1,405 @@
+"""The corner picture: the corner in space, drawn into the sheet as a second view."""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from PySide6.QtCore import QPointF, QRectF, Qt, QTimer
+from PySide6.QtGui import (
+    QColor,
+    QImage,
+    QMouseEvent,
+    QPainter,
+    QPaintEvent,
+    QPen,
+    QPolygonF,
+    QWheelEvent,
+)
+from PySide6.QtWidgets import QWidget
+
+from clearturn.drawing import Tone
+from clearturn.result import Motion, PairResult, Verdict
+from clearturn_app.views.camera import Camera
+from clearturn_app.views.handing_over import hand_over
+from clearturn_app.views.panel import Panel
+from clearturn_app.views.picture_process import PictureProcess
+from clearturn_app.views.report_pictures import view_of
+from clearturn_app.window.look import Look
+from clearturn_app.window.session import Session
+
+_WHOLE_EYE = (0.62, 0.42, 0.85)
+_NEAR_HALF_MM = 62.0
+_STEPS, _STEP_MS = 7, 30
+
+
+class CornerPicture(Panel):
+    """Shows the picture its process draws, with what a draughtsman adds on top.
+
+    Attributes
+    ----------
+    cut : bool
+        Whether the corner is cut through the chosen gap.
+    """
+
+    def __init__(self, session: Session, look: Look, parent: QWidget | None = None) -> None:
+        super().__init__(session, look, parent)
+        self.setAccessibleName("Corner picture")
+        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        self.cut = True
+        self.camera = Camera.looking((0, 0, 0), _WHOLE_EYE, (0, 1, 0), 260.0)
+        self._bounds = np.array([[-230.0, -230.0, -150.0], [230.0, 230.0, 80.0]])
+        self._image: QImage | None = None
+        self._image_camera = self.camera
+        self._image_key: object = None
+        self._trouble = ""
+        self._folder: Path | None = None
+        self._grabbed: tuple[QPointF, Qt.MouseButton] | None = None
+        self._way: list[Camera] = []
+        self._clock = QTimer(self)
+        self._clock.setInterval(_STEP_MS)
+        self._clock.timeout.connect(self._on_way)
+        self.process = PictureProcess(self)
+        self.process.drawn.connect(self._on_drawn)
+        self.process.failed.connect(self._on_failed)
+        session.result_changed.connect(self._take_result)
+        session.chosen_changed.connect(self.go_to_chosen)
+        session.state_changed.connect(self.update)
+        look.changed.connect(self._ask)
+        self._take_result()
+
+    # -- the scene --------------------------------------------------------------------------
+
+    def _take_result(self) -> None:
+        result = self.session.result
+        if result is None or not result.parts:
+            self._image = None
+            self.update()
+            return
+        self.session.tasks.start(
+            "hand over", lambda _progress: hand_over(result), done=self._on_handed,
+            failed=self.session.trouble.emit,
+        )  # fmt: skip
+        lows = np.array([p.mesh.bounds[0] for p in result.parts if p.motion is not Motion.POSED])
+        highs = np.array([p.mesh.bounds[1] for p in result.parts if p.motion is not Motion.POSED])
+        if len(lows):
+            self._bounds = np.array([lows.min(axis=0), highs.max(axis=0)])
+
+    def _on_handed(self, folder: Path) -> None:
+        old, self._folder = self._folder, folder
+        self.process.set_scene(folder)
+        self._ask()
+        if old is not None:
+            # The child may still be reading it; it is small, and gone when the window closes.
+            QTimer.singleShot(60_000, self, lambda: shutil.rmtree(old, ignore_errors=True))
+
+    def close_process(self) -> None:
+        """End the process; called when the window closes."""
+        self._clock.stop()
+        self.process.close()
+        for folder in Path(tempfile.gettempdir()).glob("clearturn-corner-*"):
+            if folder == self._folder:
+                shutil.rmtree(folder, ignore_errors=True)
+
+    def _on_failed(self, reason: str) -> None:
+        self._trouble = reason
+        self.update()
+
+    # -- looking ----------------------------------------------------------------------------
+
+    def go_to_chosen(self) -> None:
+        """Turn the view to the chosen gap."""
+        pair = self.session.chosen_pair
+        if pair is None or not self.cut:
+            self._ask()
+            self.update()
+            return
+        view = view_of(pair)
+        half = max(_NEAR_HALF_MM, 1.2 * float(np.linalg.norm(
+            pair.gap.second_point_mm - pair.gap.first_point_mm)))  # fmt: skip
+        self.go(Camera.looking(view.point, view.eye, view.up, half))
+
+    def show_whole(self) -> None:
+        """Look at the whole corner from outboard."""
+        low, high = self._bounds
+        half = 0.6 * float(np.linalg.norm(high - low)) / 1.35
+        self.go(Camera.looking((low + high) / 2, _WHOLE_EYE, (0, 1, 0), half))
+
+    def toggle_cut(self) -> None:
+        """Cut the corner at the chosen gap, or show it whole."""
+        self.cut = not self.cut
+        if self.cut:
+            self.go_to_chosen()
+        else:
+            self.show_whole()
+
+    def fit(self) -> None:
+        """Show the chosen gap again, or the whole corner."""
+        if self.cut and self.session.chosen_pair is not None:
+            self.go_to_chosen()
+        else:
+            self.show_whole()
+
+    def go(self, camera: Camera) -> None:
+        """Move the view to another in a few steps."""
+        start = self.camera
+        self._way = [start.towards(camera, (k + 1) / _STEPS) for k in range(_STEPS - 1)] + [camera]
+        if not self.isVisible():
+            self.camera, self._way = camera, []
+            return
+        self._clock.start()
+
+    def _on_way(self) -> None:
+        if not self._way:
+            self._clock.stop()
+            return
+        self.camera = self._way.pop(0)
+        self._ask()
+
+    def mousePressEvent(self, event: QMouseEvent) -> None:  # noqa: N802
+        """Take hold of the corner."""
+        self._way = []
+        self._grabbed = (event.position(), event.button())
+
+    def mouseMoveEvent(self, event: QMouseEvent) -> None:  # noqa: N802
+        """Turn it, or move it with another button or with shift."""
+        if self._grabbed is None:
+            return
+        step = event.position() - self._grabbed[0]
+        turns = self._grabbed[1] == Qt.MouseButton.LeftButton and not (
+            event.modifiers() & Qt.KeyboardModifier.ShiftModifier
+        )
+        if turns:
+            self.camera = self.camera.orbited(step.x(), step.y())
+        else:
+            self.camera = self.camera.moved(step.x(), step.y(), self.height())
+        self._grabbed = (event.position(), self._grabbed[1])
+        self._ask()
+
+    def mouseReleaseEvent(self, event: QMouseEvent) -> None:  # noqa: N802, ARG002
+        """Let go."""
+        self._grabbed = None
+
+    def wheelEvent(self, event: QWheelEvent) -> None:  # noqa: N802
+        """Look nearer or wider."""
+        self._way = []
+        self.camera = self.camera.magnified(1.0015 ** event.angleDelta().y())
+        self._ask()
+
+    # -- asking for pictures ----------------------------------------------------------------
+
+    def resizeEvent(self, event: object) -> None:  # noqa: N802, ARG002
+        """Ask for a picture of the other size."""
+        self._ask()
+
+    def showEvent(self, event: object) -> None:  # noqa: N802, ARG002
+        """Ask for a picture when it can be seen."""
+        self._ask()
+
+    def _turn_deg(self) -> float:
+        pair = self.session.chosen_pair
+        if pair is None or pair.motion != "turning" or pair.gap.turn_angle_deg is None:
+            return 0.0
+        return float(pair.gap.turn_angle_deg)
+
+    def _ask(self) -> None:
+        if self.session.result is None or self.width() < 8 or not self.isVisible():
+            return
+        pair, ratio = self.session.chosen_pair, self.devicePixelRatioF()
+        cut = None
+        if self.cut and pair is not None:
+            view = view_of(pair)
+            cut = [*view.point, *(-np.array(view.normal)).tolist()]
+        camera = self.camera
+        self.process.ask(
+            {
+                "w": max(2, round(self.width() * ratio)),
+                "h": max(2, round(self.height() * ratio)),
+                "centre": camera.centre.tolist(),
+                "eye": camera.eye.tolist(),
+                "up": camera.up.tolist(),
+                "half": camera.half_mm,
+                "turn": self._turn_deg(),
+                "cut": cut,
+                "below": self.session.chosen,
+                "pixel": self.look.px(1.0) * ratio,
+                "colours": self._colours(),
+            }
+        )
+
+    def _colours(self) -> dict[str, str]:
+        look = self.look
+        colours = {
+            "paper": look.tone(Tone.PAPER).name(),
+            "ink": look.tone(Tone.INK).name(),
+            "alert": look.tone(Tone.ALERT).name(),
+        }
+        for motion, tone in (
+            (Motion.TURNS, Tone.TURNS), (Motion.FIXED, Tone.FIXED), (Motion.POSED, Tone.POSED),
+        ):  # fmt: skip
+            colour = look.tone(tone)
+            colours[str(motion)] = colour.name()
+            inside = colour.lighter(135) if look.dark else colour.darker(118)
+            colours[f"{motion} inside"] = inside.name()
+        return colours
+
+    def _on_drawn(self, image: QImage, asked: dict[str, Any]) -> None:
+        self._image = image
+        self._image_camera = Camera.looking(
+            asked["centre"], asked["eye"], asked["up"], asked["half"]
+        )
+        self._image_key = asked["below"]
+        self.update()
+
+    # -- painting ---------------------------------------------------------------------------
+
+    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802, ARG002
+        """Lay the picture down and draw over it."""
+        painter = self.painter()
+        if self._image is not None:
+            painter.drawImage(QRectF(self.rect()), self._image)
+            self._paint_ring(painter)
+            pair = self.session.chosen_pair
+            if pair is not None and self._image_key == self.session.chosen:
+                self._paint_witness(painter, pair)
+        self._paint_words(painter)
+
+    def _paint_words(self, painter: QPainter) -> None:
+        look, pair = self.look, self.session.chosen_pair
+        words = "drag to look, wheel for near and far"
+        if self._image is not None and pair is not None:
+            words = "whole corner"
+            if self.cut:
+                words = f"cut at {pair.first} – {pair.second}"
+            if pair.motion == "turning":
+                words += f", wheel at {self._turn_deg():.0f}°"
+        if self._image is not None:
+            band = QColor(look.tone(Tone.PAPER))
+            band.setAlpha(225)
+            painter.fillRect(QRectF(0, 0, self.width(), look.px(34)), band)
+        self.heading(painter, "CORNER PICTURE", words)
+        told = ""
+        if self._trouble:
+            told = f"There is no corner picture: {self._trouble}."
+        elif self._image is None:
+            told = "The picture is drawn when the parts are in their places."
+            if self.session.result is not None:
+                told = "The picture is being drawn."
+        painter.setFont(look.font("text", 12))
+        painter.setPen(look.tone(Tone.QUIET))
+        box = QRectF(self.rect()).adjusted(look.px(20), 0, -look.px(20), 0)
+        flags = int(Qt.AlignmentFlag.AlignCenter) | int(Qt.TextFlag.TextWordWrap)
+        painter.drawText(box, flags, told)
+
+    def _paint_ring(self, painter: QPainter) -> None:
+        """The clock ring as it lies in the view, with the arrow that points outboard."""
+        look, camera = self.look, self._image_camera
+        radius = look.px(24)
+        middle = QPointF(look.px(52), self.height() - look.px(46))
+
+        def at(vector: Any) -> QPointF:
+            v = np.asarray(vector, dtype=float)
+            return middle + radius * QPointF(float(v @ camera.right), -float(v @ camera.up))
+
+        angles = np.radians(np.arange(0, 361, 6))
+        ring = QPolygonF([at((np.sin(a), np.cos(a), 0.0)) for a in angles])
+        back = QColor(look.tone(Tone.PAPER))
+        back.setAlpha(215)
+        painter.setPen(Qt.PenStyle.NoPen)
+        painter.setBrush(back)
+        painter.drawEllipse(middle, radius * 1.75, radius * 1.75)
+        painter.setBrush(Qt.BrushStyle.NoBrush)
+        painter.setPen(QPen(look.tone(Tone.INK), look.px(1.2)))
+        painter.drawPolyline(ring)
+        painter.setFont(look.font("figures", 11))
+        for clock in (0, 90, 180, 270):
+            a = np.radians(clock)
+            way = np.array([np.sin(a), np.cos(a), 0.0])
+            painter.drawLine(at(0.86 * way), at(1.14 * way))
+            if clock in (0, 90):
+                _centred(painter, at(1.45 * way), f"{clock}°")
+        tip = at((0, 0, 1.35))
+        painter.drawLine(middle, tip)
+        _arrow(painter, middle, tip, look.px(7), look.tone(Tone.INK))
+        if (tip - middle).manhattanLength() > look.px(9):
+            painter.setFont(look.font("text", 10))
+            out = tip + (tip - middle) / max(1.0, _length(tip - middle)) * look.px(12)
+            _centred(painter, out + QPointF(look.px(10), 0), "out")
+
+    def _paint_witness(self, painter: QPainter, pair: PairResult) -> None:
+        """The gap as a dimension line in space, with value and U."""
+        look, camera = self.look, self._image_camera
+        wide, high = self.width(), self.height()
+        ends = [
+            QPointF(*camera.seen_at(p, wide, high))
+            for p in (pair.gap.first_point_mm, pair.gap.second_point_mm)
+        ]
+        tone = look.tone(Tone.ALERT if pair.verdict is Verdict.FAILS else Tone.INK)
+        way = ends[1] - ends[0]
+        length = _length(way)
+        unit = way / length if length > 1e-6 else QPointF(1, 0)
+        painter.setPen(QPen(tone, look.px(1.3)))
+        tail, head = look.px(20), look.px(8)
+        painter.drawLine(ends[0], ends[1])
+        for end, sign in ((ends[0], -1.0), (ends[1], 1.0)):
+            if length < 3.5 * head:  # arrows from outside
+                painter.drawLine(end, end + sign * unit * tail)
+                _arrow(painter, end + sign * unit * tail, end, head, tone)
+            else:
+                _arrow(painter, end - sign * unit * tail, end, head, tone)
+        self._paint_value(painter, pair, ends[1] + unit * tail, tone)
+
+    def _paint_value(
+        self, painter: QPainter, pair: PairResult, start: QPointF, tone: QColor
+    ) -> None:
+        look = self.look
+        low, up = pair.estimate_mm.lower, pair.estimate_mm.upper
+        value = None if low is None or up is None else (low + up) / 2
+        words = f"{look.length(value)} ±{look.length(pair.expanded_uncertainty_mm)} {look.unit}"
+        below = f"{look.length(pair.required_mm, 1)} asked · {pair.verdict}"
+        painter.setFont(look.font("figures", 17))
+        room = painter.fontMetrics().horizontalAdvance(words) + look.px(10)
+        right = start.x() < self.width() / 2
+        elbow = QPointF(
+            start.x() + look.px(34 if right else -34),
+            min(max(start.y() - look.px(34), look.px(64)), self.height() - look.px(30)),
+        )
+        left = elbow.x() if right else elbow.x() - room
+        left = min(max(left, look.px(6)), self.width() - room - look.px(6))
+        box = QRectF(left - look.px(3), elbow.y() - look.px(21), room + look.px(6), look.px(40))
+        back = QColor(look.tone(Tone.PAPER))
+        back.setAlpha(225)
+        painter.fillRect(box, back)
+        painter.setPen(QPen(tone, look.px(1.1)))
+        painter.drawLine(start, QPointF(left if right else left + room, elbow.y()))
+        painter.drawLine(QPointF(left, elbow.y()), QPointF(left + room, elbow.y()))
+        painter.drawText(QPointF(left + look.px(4), elbow.y() - look.px(5)), words)
+        painter.setFont(look.font("text", 11))
+        painter.drawText(QPointF(left + look.px(4), elbow.y() + look.px(14)), below)
+
+
+def _length(way: QPointF) -> float:
+    return float(np.hypot(way.x(), way.y()))
+
+
+def _centred(painter: QPainter, at: QPointF, text: str) -> None:
+    metrics = painter.fontMetrics()
+    painter.drawText(
+        QPointF(at.x() - metrics.horizontalAdvance(text) / 2, at.y() + metrics.ascent() / 2.6), text
+    )
+
+
+def _arrow(painter: QPainter, start: QPointF, tip: QPointF, size: float, colour: QColor) -> None:
+    way = tip - start
+    length = _length(way)
+    if length < 1e-6:
+        return
+    unit = way / length
+    side = QPointF(-unit.y(), unit.x())
+    foot = tip - unit * size
+    painter.setBrush(colour)
+    painter.drawPolygon(QPolygonF([tip, foot + side * size * 0.28, foot - side * size * 0.28]))
+    painter.setBrush(Qt.BrushStyle.NoBrush)

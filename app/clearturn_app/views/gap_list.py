@@ -1,0 +1,290 @@
+"""The gap list: a row for each pair and each hub diameter, worst first."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from PySide6.QtCore import QPointF, QRectF, Qt, Signal
+from PySide6.QtGui import QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QPen, QWheelEvent
+from PySide6.QtWidgets import QScrollBar, QWidget
+
+from clearturn.drawing import Tone
+from clearturn.result import HubResult, PairResult, Verdict
+from clearturn_app.views.paint import elided, stamp, stamp_width
+from clearturn_app.views.panel import Panel
+from clearturn_app.window.look import Look
+from clearturn_app.window.session import Session, State
+
+ROW_PX = 40.0
+_HEAD_PX = 20.0
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """What one row says.
+
+    Attributes
+    ----------
+    index : int or None
+        Of the pair in the result; None for a hub diameter.
+    """
+
+    index: int | None
+    item: str
+    between: str
+    below: str
+    least: str
+    deviation: str
+    asked: str
+    margin: str
+    verdict: Verdict
+
+
+def pair_row(index: int, pair: PairResult, look: Look) -> Row:
+    """Return the row of a pair."""
+    low, high = pair.estimate_mm.lower, pair.estimate_mm.upper
+    value = None if low is None or high is None else (low + high) / 2
+    place = f"{pair.clock_deg:.0f}° · r {look.length(pair.r_mm, 1)} · z {look.length(pair.z_mm, 1)}"
+    margin = look.length(pair.margin_mm, signed=True)
+    return Row(
+        index,
+        str(index + 1),
+        f"{pair.first} – {pair.second}",
+        f"{place} · {cure(pair, look)}" if cure(pair, look) else place,
+        look.length(value),
+        f"±{look.length(pair.expanded_uncertainty_mm)}",
+        look.length(pair.required_mm, 1),
+        margin,
+        pair.verdict,
+    )
+
+
+def cure(pair: PairResult, look: Look) -> str:
+    """Return what would clear a pair, or settle it, in a few words."""
+    if pair.would_clear:
+        best = sorted(pair.would_clear, key=lambda one: not one.clears_all)[0]
+        amount = math.ceil(best.amount_mm * 100) / 100  # never less than is needed
+        alone = "" if best.clears_all else ", not enough for all"
+        return f"{best.change} {look.length(amount)}{alone}"
+    return "measure to settle" if pair.settle_by else ""
+
+
+def hub_row(number: int, hub: HubResult, look: Look) -> Row:
+    """Return the row of a hub diameter; its "least" is the clearance on the diameter."""
+    below = f"Ø {look.length(hub.shaft_mm)} in Ø {look.length(hub.hole_mm)}"
+    if hub.machine is not None:
+        below = (
+            f"{hub.machine.part} to Ø {look.length(hub.machine.to_diameter_mm)}, "
+            f"{look.length(hub.machine.per_side_mm)} a side"
+        )
+    spread = math.hypot(hub.shaft_uncertainty_mm, hub.hole_uncertainty_mm)
+    return Row(
+        None, f"H{number}", hub.check, below, look.length(hub.clearance_mm, signed=True),
+        f"±{look.length(spread)}", "fit", "", hub.verdict,
+    )  # fmt: skip
+
+
+class GapList(Panel):
+    """Rows to choose from with mouse and keys."""
+
+    hub_chosen = Signal()
+    """A hub diameter was touched."""
+
+    def __init__(self, session: Session, look: Look, parent: QWidget | None = None) -> None:
+        super().__init__(session, look, parent)
+        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        self.setAccessibleName("Gap list")
+        self._rows: list[Row] = []
+        self._bar = QScrollBar(Qt.Orientation.Vertical, self)
+        self._bar.valueChanged.connect(self.update)
+        session.result_changed.connect(self._refill)
+        session.chosen_changed.connect(self._show_chosen)
+        session.state_changed.connect(self.update)
+        look.changed.connect(self._refill)
+        self._refill()
+
+    @property
+    def rows(self) -> list[Row]:
+        """The rows as they stand."""
+        return self._rows
+
+    def _refill(self) -> None:
+        result = self.session.result
+        self._rows = []
+        if result is not None:
+            self._rows = [pair_row(i, result.pairs[i], self.look) for i in self.session.order()]
+            hubs = sorted(result.hub, key=lambda hub: hub.verdict is Verdict.CLEARS)
+            made = [hub_row(n + 1, hub, self.look) for n, hub in enumerate(hubs)]
+            # What fails stands at the top, whatever kind it is of.
+            bad = [row for row in made if row.verdict is Verdict.FAILS]
+            first = sum(row.verdict is Verdict.FAILS for row in self._rows)
+            rest = [row for row in made if row not in bad]
+            self._rows = [*self._rows[:first], *bad, *self._rows[first:], *rest]
+        self._fit_bar()
+        self.update()
+
+    def _top(self) -> float:
+        return self.look.px(34 + _HEAD_PX)
+
+    def _fit_bar(self) -> None:
+        need = len(self._rows) * self.look.px(ROW_PX)
+        room = max(1.0, self.height() - self._top())
+        wide = int(self.look.px(9))
+        self._bar.setGeometry(self.width() - wide, int(self._top()), wide, int(room))
+        self._bar.setRange(0, max(0, math.ceil(need - room)))
+        self._bar.setPageStep(int(room))
+        self._bar.setSingleStep(int(self.look.px(ROW_PX)))
+        self._bar.setVisible(need > room)
+
+    def resizeEvent(self, event: object) -> None:  # noqa: N802, ARG002
+        """Keep the bar fitting."""
+        self._fit_bar()
+        self._show_chosen()
+
+    def _show_chosen(self) -> None:
+        chosen = self.session.chosen
+        at = next((n for n, row in enumerate(self._rows) if row.index == chosen), None)
+        if at is not None and chosen is not None:
+            high = self.look.px(ROW_PX)
+            low = int(at * high)
+            if low < self._bar.value():
+                self._bar.setValue(low)
+            elif low + high > self._bar.value() + self._bar.pageStep():
+                self._bar.setValue(math.ceil(low + high - self._bar.pageStep()))
+        self.update()
+
+    def row_box(self, number: int) -> QRectF:
+        """Return where a row stands."""
+        high = self.look.px(ROW_PX)
+        bar = self._bar.width() if self._bar.isVisible() else 0
+        return QRectF(0, self._top() + number * high - self._bar.value(), self.width() - bar, high)
+
+    def mousePressEvent(self, event: QMouseEvent) -> None:  # noqa: N802
+        """Choose the row under the pointer."""
+        if event.position().y() < self._top():
+            return
+        number = int((event.position().y() - self._top() + self._bar.value())
+                     / self.look.px(ROW_PX))  # fmt: skip
+        if 0 <= number < len(self._rows):
+            index = self._rows[number].index
+            if index is None:
+                self.hub_chosen.emit()
+            else:
+                self.session.choose(index)
+
+    def wheelEvent(self, event: QWheelEvent) -> None:  # noqa: N802
+        """Scroll."""
+        self._bar.setValue(self._bar.value() - event.angleDelta().y() // 2)
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802
+        """Walk through the list."""
+        step = {Qt.Key.Key_Up: -1, Qt.Key.Key_Down: 1}.get(Qt.Key(event.key()))
+        if step is None:
+            super().keyPressEvent(event)
+        else:
+            self.session.choose_next(step)
+
+    def _columns(self) -> dict[str, tuple[float, float]]:
+        """Left and right ends of the columns."""
+        look, wide = self.look, self.width() - self.look.px(14)
+        stamp_wide = stamp_width("not proven", look, 11.5)
+        verdict = (wide - stamp_wide, wide)
+        margin = (verdict[0] - look.px(66), verdict[0] - look.px(12))
+        asked = (margin[0] - look.px(50), margin[0] - look.px(4))
+        least = (asked[0] - look.px(116), asked[0] - look.px(4))
+        item = (look.px(14), look.px(40))
+        return {
+            "item": item, "between": (look.px(44), least[0] - look.px(8)), "least": least,
+            "asked": asked, "margin": margin, "verdict": verdict,
+        }  # fmt: skip
+
+    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802, ARG002
+        """Paint heading and rows."""
+        painter = self.painter()
+        session = self.session
+        count = len(self._rows)
+        words = f"{count} judged · worst first" if count else ""
+        if session.result is not None and not session.is_current:
+            words = "as before the last change"
+        self.heading(painter, "GAPS", words)
+        if not self._rows:
+            self._paint_empty(painter)
+            return
+        columns = self._columns()
+        self._paint_head(painter, columns)
+        painter.setClipRect(QRectF(0, self._top(), self.width(), self.height() - self._top()))
+        for number, row in enumerate(self._rows):
+            box = self.row_box(number)
+            if box.bottom() >= self._top() and box.top() <= self.height():
+                self._paint_row(painter, box, row, columns)
+
+    def _paint_empty(self, painter: QPainter) -> None:
+        look = self.look
+        told = {
+            State.CHECKING: "The gaps are being worked out.",
+            State.REFUSED: "The job cannot be checked yet; the note on the sheet says why.",
+            State.STOPPED: "The check was stopped. F5 checks anew.",
+            State.CURRENT: "The job holds no pair of parts to judge, so nothing is proven.",
+        }
+        painter.setFont(look.font("text", 12))
+        painter.setPen(look.tone(Tone.QUIET))
+        box = QRectF(look.px(14), look.px(40), self.width() - look.px(28), look.px(60))
+        text = told.get(self.session.state, "Not checked yet.")
+        painter.drawText(box, int(Qt.TextFlag.TextWordWrap), text)
+
+    def _paint_head(self, painter: QPainter, columns: dict[str, tuple[float, float]]) -> None:
+        look = self.look
+        painter.setFont(look.font("figures", 11, spaced=4))
+        painter.setPen(look.tone(Tone.QUIET))
+        base = self._top() - look.px(6)
+        unit = look.unit
+        for key, words in (("item", "NO"), ("between", "BETWEEN")):
+            painter.drawText(QPointF(columns[key][0], base), words)
+        for key, words in (("least", f"LEAST ±U, {unit}"), ("asked", "ASKED"),
+                           ("margin", "MARGIN")):  # fmt: skip
+            _right(painter, columns[key][1], base, words)
+        painter.drawText(QPointF(columns["verdict"][0], base), "VERDICT")
+        painter.setPen(QPen(look.tone(Tone.INK), look.px(0.7)))
+        painter.drawLine(QPointF(look.px(8), self._top() - 1),
+                         QPointF(self.width() - look.px(8), self._top() - 1))  # fmt: skip
+
+    def _paint_row(
+        self, painter: QPainter, box: QRectF, row: Row, columns: dict[str, tuple[float, float]]
+    ) -> None:
+        look = self.look
+        chosen = row.index is not None and row.index == self.session.chosen
+        if chosen:
+            painter.fillRect(box, look.colour("chosen"))
+            mark = QRectF(box.left(), box.top(), look.px(4), box.height())
+            painter.fillRect(mark, look.tone(Tone.INK))
+        painter.setPen(QPen(look.colour("rule"), 1.0))
+        painter.drawLine(box.bottomLeft(), box.bottomRight())
+        first, second = box.top() + look.px(17), box.top() + look.px(32)
+        bad = row.verdict is Verdict.FAILS
+        painter.setFont(look.font("figures", 13))
+        painter.setPen(look.tone(Tone.QUIET))
+        painter.drawText(QPointF(columns["item"][0], first), row.item)
+        painter.setFont(look.font("text", 12.5, bold=chosen))
+        painter.setPen(look.tone(Tone.INK))
+        low, high = columns["between"]
+        painter.drawText(QPointF(low, first), elided(row.between, painter, high - low))
+        painter.setFont(look.font("text", 11))
+        painter.setPen(look.tone(Tone.QUIET))
+        room = columns["verdict"][0] - low - look.px(8)
+        painter.drawText(QPointF(low, second), elided(row.below, painter, room))
+        painter.setPen(look.tone(Tone.ALERT if bad else Tone.INK))
+        painter.setFont(look.font("figures", 15))
+        _right(painter, columns["least"][1], first, f"{row.least} {row.deviation}")
+        _right(painter, columns["margin"][1], first, row.margin)
+        painter.setPen(look.tone(Tone.INK))
+        _right(painter, columns["asked"][1], first, row.asked)
+        left, right = columns["verdict"]
+        high_px = look.px(21)
+        frame = QRectF(left, box.center().y() - high_px / 2, right - left, high_px)
+        stamp(painter, frame, row.verdict, str(row.verdict), look, 11.5)
+
+
+def _right(painter: QPainter, right: float, base: float, text: str) -> None:
+    wide = painter.fontMetrics().horizontalAdvance(text)
+    painter.drawText(QPointF(right - wide, base), text)

@@ -1,0 +1,32 @@
+"""Hand a result's meshes over to the corner picture's process."""
+
+from __future__ import annotations
+
+import json
+import tempfile
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from clearturn.result import CheckResult
+
+
+def hand_over(result: CheckResult) -> Path:
+    """Write parts and places below the requirement into a new folder and return it."""
+    folder = Path(tempfile.mkdtemp(prefix="clearturn-corner-"))
+    arrays: dict[str, Any] = {}
+    names = [part.name for part in result.parts]
+    for k, part in enumerate(result.parts):
+        arrays[f"vertices{k}"] = part.mesh.vertices.astype(np.float32)
+        arrays[f"faces{k}"] = part.mesh.faces
+    below: dict[int, int] = {}
+    for index, pair in enumerate(result.pairs):
+        faces = [place.faces for place in pair.places if len(place.faces)]
+        if faces and pair.first in names:
+            below[index] = names.index(pair.first)
+            arrays[f"below{index}"] = np.concatenate(faces)
+    np.savez(folder / "parts.npz", **arrays)
+    told = {"motions": [str(part.motion) for part in result.parts], "below": below}
+    (folder / "scene.json").write_text(json.dumps(told))
+    return folder

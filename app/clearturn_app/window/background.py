@@ -1,0 +1,63 @@
+"""What the window has done in the background; every function here runs on a thread of its own."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from clearturn.drawing import Drawing, clock_gaps, clock_strip, turn_section
+from clearturn.gap import surface_distances
+from clearturn.job.file import save_job
+from clearturn.job.model import Job
+from clearturn.kept import kept_check
+from clearturn.progress import Progress
+from clearturn.report import ReportFiles, write_report
+from clearturn.result import CheckResult, Motion, PairResult, PlacedPart
+from clearturn_app.views.report_pictures import ChildPictureMaker
+
+_STRIP_REACH_MM = 30.0  # gaps beyond it do not matter to anyone
+
+
+def checked(job: Job, folder: Path, progress: Progress) -> CheckResult:
+    """Return the result of a job: that of an earlier run if job, files and program are the same."""
+    return kept_check(job, folder=folder, progress=progress)
+
+
+def section(result: CheckResult, size_mm: tuple[float, float], progress: Progress) -> Drawing:
+    """Return the turn section for a paper of a size."""
+    return turn_section(result.parts, result.pairs, size_mm=size_mm, progress=progress)
+
+
+def strip(
+    result: CheckResult, pair: PairResult, size_mm: tuple[float, float], progress: Progress
+) -> Drawing | None:
+    """Return the clock strip of a pair, or None for a pair that does not turn against each other.
+
+    Drawn from the points of the part that stands still.
+    """
+    both = [_part(result, pair.first), _part(result, pair.second)]
+    still = [part for part in both if part is not None and part.motion is not Motion.TURNS]
+    turning = [part for part in both if part is not None and part.motion is Motion.TURNS]
+    if pair.motion != "turning" or len(still) != 1 or len(turning) != 1:
+        return None
+    reach = max(_STRIP_REACH_MM, 4.0 * pair.required_mm)
+    found = surface_distances(
+        still[0].mesh.vertices, turning[0].mesh, turning=True, limit_mm=reach, signed=False,
+        progress=progress,
+    )  # fmt: skip
+    gaps = clock_gaps(still[0].mesh.vertices, found.distance_mm)
+    words = f"{still[0].name} – {turning[0].name}"
+    return clock_strip(gaps, pair.required_mm, size_mm=size_mm, words=words)
+
+
+def _part(result: CheckResult, name: str) -> PlacedPart | None:
+    return next((part for part in result.parts if part.name == name), None)
+
+
+def report(result: CheckResult, folder: Path, progress: Progress) -> ReportFiles:
+    """Write the clearance report, the same as the command line's."""
+    return write_report(result, folder, picture_maker=ChildPictureMaker(), progress=progress)
+
+
+def save(job: Job, path: Path) -> None:
+    """Write the job's file, wholly or not at all."""
+    save_job(job, path)

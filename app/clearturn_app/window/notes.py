@@ -1,0 +1,137 @@
+"""The note: the one place where the window says something in words, and asks."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from PySide6.QtCore import QRectF, Qt, Signal
+from PySide6.QtGui import QFontMetrics, QPainter, QPaintEvent, QPen
+from PySide6.QtWidgets import QWidget
+
+from clearturn.drawing import Tone
+from clearturn_app.views.panel import Word
+from clearturn_app.window.look import Look
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """A word to touch, and what it does."""
+
+    word: str
+    act: Callable[[], None]
+
+
+class Note(QWidget):
+    """A slip of paper with a heading, sentences and choices, laid on the sheet.
+
+    Notes that come while one lies there wait until it is put away; an error lies on top.
+    """
+
+    resized = Signal()
+
+    def __init__(self, look: Look, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.look = look
+        self.heading = ""
+        self.lines: tuple[str, ...] = ()
+        self._words: list[Word] = []
+        self._waiting: list[tuple[str, tuple[str, ...], tuple[Choice, ...]]] = []
+        self.setAccessibleName("Note")
+        self.setFocusPolicy(Qt.FocusPolicy.ClickFocus)
+        look.changed.connect(self.resized)
+        self.hide()
+
+    def say(self, heading: str, *lines: str, choices: Sequence[Choice] = (), first: bool = False) -> None:  # fmt: skip  # noqa: E501
+        """Lay a note on the sheet; one without choices of its own can be put away."""
+        item = (heading, tuple(lines), tuple(choices))
+        if item == (self.heading, self.lines, ()) and self.isVisible():
+            return
+        if self.isVisible() and not first:
+            self._waiting.append(item)
+            return
+        if self.isVisible():
+            shown = (self.heading, self.lines, self._choices)
+            self._waiting.insert(0, shown)
+        self._show(*item)
+
+    def put_away(self) -> None:
+        """Take the note off, and lay the next one there."""
+        if self._waiting:
+            self._show(*self._waiting.pop(0))
+        else:
+            self.hide()
+
+    def clear(self) -> None:
+        """Take all notes off."""
+        self._waiting.clear()
+        self.hide()
+
+    def _show(self, heading: str, lines: tuple[str, ...], choices: tuple[Choice, ...]) -> None:
+        self.heading, self.lines, self._choices = heading, lines, choices
+        for word in self._words:
+            word.hide()
+            word.deleteLater()
+        self._words = []
+        for choice in choices or (Choice("put away", lambda: None),):
+            word = Word(choice.word, self.look, self)
+            word.clicked.connect(lambda _checked=False, act=choice.act: self._chosen(act))
+            word.show()
+            self._words.append(word)
+        self.setAccessibleDescription(" ".join((heading, *lines)))
+        self.show()
+        self.resized.emit()
+        self.update()
+
+    def _chosen(self, act: Callable[[], None]) -> None:
+        self.put_away()
+        act()
+
+    @property
+    def words(self) -> list[Word]:
+        """The choices, in their order."""
+        return self._words
+
+    def height_for(self, wide: int) -> int:
+        """Return how high the note is at a width."""
+        inside = wide - 2 * self.look.px(18)
+        return round(self._text_height(inside) + self.look.px(40 + 44))
+
+    def _text_height(self, wide: float) -> float:
+        metrics = QFontMetrics(self.look.font("text", 12.5))
+        limit = QRectF(0, 0, wide, 1e6).toRect()
+        flags = int(Qt.TextFlag.TextWordWrap)
+        return sum(
+            metrics.boundingRect(limit, flags, line).height() + self.look.px(5)
+            for line in self.lines
+        )
+
+    def resizeEvent(self, event: object) -> None:  # noqa: N802, ARG002
+        """Put the words at the foot."""
+        x = self.look.px(13)
+        for word in self._words:
+            size = word.sizeHint()
+            word.setGeometry(int(x), int(self.height() - size.height() - self.look.px(10)),
+                             size.width(), size.height())  # fmt: skip
+            x += size.width() + self.look.px(16)
+
+    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802, ARG002
+        """Draw the slip."""
+        look = self.look
+        painter = QPainter(self)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        painter.fillRect(self.rect(), look.colour("slip"))
+        painter.setPen(QPen(look.tone(Tone.INK), look.px(1.2)))
+        painter.drawRect(QRectF(self.rect()).adjusted(1, 1, -1, -1))
+        painter.setFont(look.font("figures", 15, spaced=4))
+        left = look.px(18)
+        painter.drawText(int(left), int(look.px(26)), self.heading)
+        painter.setFont(look.font("text", 12.5))
+        top = look.px(38)
+        flags = int(Qt.TextFlag.TextWordWrap)
+        for line in self.lines:
+            box = QRectF(left, top, self.width() - 2 * left, 1e6)
+            took = painter.boundingRect(box, flags, line)
+            painter.drawText(QRectF(left, top, self.width() - 2 * left, took.height() + 1), flags,
+                             line)  # fmt: skip
+            top += took.height() + look.px(5)

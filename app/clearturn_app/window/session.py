@@ -1,0 +1,260 @@
+"""What the window works on: the document, its last result, and what is chosen.
+
+Views read from here and redraw at its signals; they keep no truth of their own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from enum import StrEnum
+from pathlib import Path
+
+from PySide6.QtCore import QObject, QTimer, Signal
+
+from clearturn.drawing import Drawing
+from clearturn.errors import ClearturnError
+from clearturn.job.model import Job
+from clearturn.progress import Progress
+from clearturn.result import CheckResult, PairResult, Verdict
+from clearturn_app.document import Document
+from clearturn_app.tasks import Tasks
+from clearturn_app.window import background
+
+Checker = Callable[[Job, Path, Progress], CheckResult]
+_SETTLE_MS = 350  # typing and dragging pause this long before a check begins
+_ORDER = {Verdict.FAILS: 0, Verdict.NOT_PROVEN: 1, Verdict.CLEARS: 2}
+
+
+class State(StrEnum):
+    """How the result stands to the job."""
+
+    NONE = "not checked"
+    CHECKING = "checking"
+    CURRENT = "checked"
+    STOPPED = "stopped"
+    REFUSED = "cannot be checked"
+
+
+class Session(QObject):
+    """Document, result and choice.
+
+    Parameters
+    ----------
+    document : Document
+    tasks : Tasks
+    checker : callable, optional
+        Takes job, folder and progress and returns the result; the program's own by default.
+
+    Attributes
+    ----------
+    result : CheckResult or None
+        Of the last check that ended; `is_current` says whether it is that of the job as it stands.
+    refusal : str
+        Why the job cannot be checked.
+    drawing, strip : Drawing or None
+        The turn section, and the clock strip of the chosen pair.
+    """
+
+    job_changed = Signal()
+    state_changed = Signal()
+    result_changed = Signal()
+    chosen_changed = Signal()
+    drawing_changed = Signal()
+    strip_changed = Signal()
+    trouble = Signal(object)
+    """An error to tell."""
+
+    def __init__(
+        self,
+        document: Document,
+        tasks: Tasks,
+        checker: Checker | None = None,
+        parent: QObject | None = None,
+    ) -> None:
+        super().__init__(parent)
+        self.document = document
+        self.tasks = tasks
+        self.result: CheckResult | None = None
+        self.refusal = ""
+        self.drawing: Drawing | None = None
+        self.strip: Drawing | None = None
+        self._checker = checker or background.checked
+        self._state = State.NONE
+        self._checked_revision = -1
+        self._seen_revision = document.revision
+        self._chosen: int | None = None
+        self._section_mm = (164.0, 104.0)
+        self._strip_mm = (164.0, 34.0)
+        self._soon = QTimer(self)
+        self._soon.setSingleShot(True)
+        self._soon.setInterval(_SETTLE_MS)
+        self._soon.timeout.connect(self.check_now)
+        document.changed.connect(self._on_document)
+
+    # -- the result -------------------------------------------------------------------------
+
+    @property
+    def state(self) -> State:
+        """How the result stands to the job."""
+        return self._state
+
+    @property
+    def is_current(self) -> bool:
+        """Whether `result` is that of the job as it stands."""
+        return self.result is not None and self._checked_revision == self.document.revision
+
+    def check_now(self) -> None:
+        """Check the job in the background; a check that runs is given up."""
+        self._soon.stop()
+        revision, job, folder = self.document.revision, self.document.job, self.document.folder
+
+        def done(result: CheckResult) -> None:
+            if revision == self.document.revision:
+                self.take_result(result)
+
+        self.tasks.start(
+            "check",
+            lambda progress: self._checker(job, folder, progress),
+            done=done,
+            failed=self._on_refused,
+            words="checking",
+            shown=True,
+        )
+        self._set_state(State.CHECKING)
+
+    def stop(self) -> None:
+        """Stop the check that runs or is about to."""
+        self._soon.stop()
+        if self.tasks.running("check"):
+            self.tasks.cancel("check")
+        if not self.is_current:
+            self._set_state(State.STOPPED)
+
+    def take_result(self, result: CheckResult) -> None:
+        """Take the result of the job as it stands."""
+        self.result = result
+        self.refusal = ""
+        self._checked_revision = self.document.revision
+        count = len(result.pairs)
+        if self._chosen is None or self._chosen >= count:
+            self._chosen = self.order()[0] if count else None
+        self._set_state(State.CURRENT)
+        self.result_changed.emit()
+        self.chosen_changed.emit()
+        self._draw_section()
+        self._draw_strip()
+
+    def _on_refused(self, error: BaseException) -> None:
+        self.refusal = str(error) if isinstance(error, ClearturnError) else ""
+        self._set_state(State.REFUSED)
+        self.trouble.emit(error)
+
+    def _on_document(self) -> None:
+        if self.document.revision != self._seen_revision:
+            self._seen_revision = self.document.revision
+            self.tasks.cancel("check")
+            self._soon.start()
+            self._set_state(State.CHECKING)
+        self.job_changed.emit()
+
+    def forget_result(self) -> None:
+        """Drop the result, as when another job is opened."""
+        self.result = self.drawing = self.strip = None
+        self._chosen = None
+        self._checked_revision = -1
+        for kind in ("section", "strip"):
+            self.tasks.cancel(kind)
+        for signal in (self.result_changed, self.chosen_changed, self.drawing_changed,
+                       self.strip_changed):  # fmt: skip
+            signal.emit()
+
+    def _set_state(self, state: State) -> None:
+        self._state = state
+        self.state_changed.emit()
+
+    # -- the choice -------------------------------------------------------------------------
+
+    def order(self) -> list[int]:
+        """Return the pairs' indices as the gap list shows them: worst first."""
+        if self.result is None:
+            return []
+        pairs = self.result.pairs
+        return sorted(
+            range(len(pairs)), key=lambda i: (_ORDER[pairs[i].verdict], pairs[i].margin_mm)
+        )
+
+    @property
+    def chosen(self) -> int | None:
+        """Index of the chosen pair in the result."""
+        return self._chosen
+
+    @property
+    def chosen_pair(self) -> PairResult | None:
+        """The chosen pair."""
+        if self.result is None or self._chosen is None:
+            return None
+        return self.result.pairs[self._chosen]
+
+    def choose(self, index: int) -> None:
+        """Choose a pair of the result by its index."""
+        if self.result is None or not 0 <= index < len(self.result.pairs):
+            return
+        changed = index != self._chosen
+        self._chosen = index
+        self.chosen_changed.emit()
+        if changed:
+            self._draw_strip()
+
+    def choose_next(self, step: int) -> None:
+        """Choose the next (+1) or the one before (−1) in the list."""
+        order = self.order()
+        if not order:
+            return
+        at = order.index(self._chosen) if self._chosen in order else -step
+        self.choose(order[min(max(at + step, 0), len(order) - 1)])
+
+    # -- drawings ---------------------------------------------------------------------------
+
+    def set_section_size(self, size_mm: tuple[float, float]) -> None:
+        """Draw the turn section for a paper of another size."""
+        if size_mm != self._section_mm:
+            self._section_mm = size_mm
+            self._draw_section()
+
+    def set_strip_size(self, size_mm: tuple[float, float]) -> None:
+        """Draw the clock strip for a paper of another size."""
+        if size_mm != self._strip_mm:
+            self._strip_mm = size_mm
+            self._draw_strip()
+
+    def _draw_section(self) -> None:
+        result, size = self.result, self._section_mm
+        if result is None or not result.pairs:
+            self._take_drawing(None)
+            return
+        self.tasks.start(
+            "section",
+            lambda progress: background.section(result, size, progress),
+            done=self._take_drawing,
+            failed=self.trouble.emit,
+        )
+
+    def _take_drawing(self, drawing: Drawing | None) -> None:
+        self.drawing = drawing
+        self.drawing_changed.emit()
+
+    def _draw_strip(self) -> None:
+        result, pair, size = self.result, self.chosen_pair, self._strip_mm
+        if result is None or pair is None:
+            self._take_strip(None)
+            return
+        self.tasks.start(
+            "strip",
+            lambda progress: background.strip(result, pair, size, progress),
+            done=self._take_strip,
+            failed=self.trouble.emit,
+        )
+
+    def _take_strip(self, drawing: Drawing | None) -> None:
+        self.strip = drawing
+        self.strip_changed.emit()
