@@ -92,20 +92,20 @@ def ball(radius, centre):
 
 
 def plane():
-    return grid((61, 61), lambda u, v: (u - 30, v - 30, 0 * u))
+    return grid((47, 47), lambda u, v: (u - 23, v - 23, 0 * u))
 
 
 def saddle():
-    return grid((61, 61), lambda u, v: (u - 30, v - 30, ((u - 30) ** 2 - (v - 30) ** 2) / 300))
+    return grid((47, 47), lambda u, v: (u - 23, v - 23, ((u - 23) ** 2 - (v - 23) ** 2) / 300))
 
 
 def ridge():
     c = math.sqrt(0.5)
-    return grid((61, 61), lambda u, v: ((u - 30) * c, v - 30, -np.abs(u - 30) * c))
+    return grid((47, 47), lambda u, v: ((u - 23) * c, v - 23, -np.abs(u - 23) * c))
 
 
 def barrel():
-    n = 420
+    n = 320
     return grid(
         (n, 9),
         lambda u, v: (
@@ -119,9 +119,9 @@ def barrel():
 
 CASES = {
     "flat against curved": (plane, lambda: ball(50.0, [0, 0, 55.0]), None),
-    "flat against flat": (plane, lambda: block([-20, -20, 5], [20, 20, 9]), None),
+    "flat against flat": (plane, lambda: block([-18, -18, 5], [18, 18, 9]), None),
     "saddle": (saddle, lambda: ball(50.0, [0, 0, 55.0]), None),
-    "edge against flat": (ridge, lambda: block([-20, -20, 5], [20, 20, 9]), None),
+    "edge against flat": (ridge, lambda: block([-18, -18, 5], [18, 18, 9]), None),
     "barrel over a caliper": (barrel, lambda: block([160, -40, -6], [195, 40, 6]), "first"),
 }
 
@@ -145,12 +145,16 @@ def simulate(name, length, draws):
     return np.array(raw), np.array(best), np.array(standard)
 
 
+# Expected bias without the correction, σ: a lone rounded place little, many equal places −3.
+PLAIN = {"flat against flat": 2.3, "barrel over a caliper": 2.3, "edge against flat": 1.2}
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("name", CASES)
 @pytest.mark.parametrize("length", [0.0, 2.0])
-def test_bias_is_gone_with_the_correction(name, length):
-    draws = 6
-    _, best, standard = simulate(name, length, draws)
+def test_bias_is_plain_without_the_correction_and_gone_with_it(name, length):
+    draws = 4
+    raw, best, standard = simulate(name, length, draws)
     # The mean error over all draws stays within two standard uncertainties of one draw …
     assert abs(best.mean()) <= 2.0 * standard.mean()
     # … and single draws within the stated U (k = 2) but for one.
@@ -158,16 +162,11 @@ def test_bias_is_gone_with_the_correction(name, length):
     # The uncertainty itself is no excuse: well below the noise of a single point but at an edge,
     # where one side alone says where the edge runs.
     assert standard.mean() < (1.1 if "edge" in name else 0.6) * SIGMA
-
-
-@pytest.mark.slow
-@pytest.mark.parametrize("name", ["flat against flat", "barrel over a caliper"])
-def test_bias_is_plain_without_the_correction(name):
-    raw, best, standard = simulate(name, 0.0, 4)
-    # About a thousand independent competing points: 3.2 σ (expected least of normal draws).
-    assert raw.mean() < -2.3 * SIGMA
-    assert abs(best.mean()) < 0.25 * abs(raw.mean())
-    assert (np.abs(raw) > 2.0 * standard).all()
+    if name in PLAIN:
+        assert raw.mean() < -PLAIN[name] * SIGMA
+        assert abs(best.mean()) < 0.5 * abs(raw.mean())
+    if "barrel" in name or name == "flat against flat":
+        assert (np.abs(raw) > 2.0 * standard).all()
 
 
 def test_parts_from_dimensions_have_no_bias():
@@ -235,7 +234,7 @@ def test_kernel_agrees_with_plain_least_squares():
     points, faces = plane()
     points[:, 2] += 0.002 * np.random.default_rng(0).standard_normal(len(points))
     mesh = Mesh(points, faces)
-    middle = 30 * 61 + 30
+    middle = 23 * 47 + 23
     found = fit_surfaces(mesh, np.array([middle]), 0.01)
     normal = found.side_normals[0, 0]
     radius = found.summaries[0, 0, kernels.RADIUS]
@@ -249,7 +248,7 @@ def test_weights_reproduce_the_fitted_move():
     height = 0.01 * np.random.default_rng(2).standard_normal(len(points))
     points[:, 2] += height
     mesh = Mesh(points, faces)
-    middle = 30 * 61 + 30
+    middle = 23 * 47 + 23
     found = fit_surfaces(mesh, np.array([middle]), 0.01)
     normal = found.side_normals[0, 0]
     rows = noise_rows(mesh, found, np.array([0]), normal[None], sigma_mm=0.01, correlation_mm=0.0)
@@ -272,7 +271,7 @@ def test_sharp_edge_is_not_rounded():
     found = fit_surfaces(mesh, np.arange(len(points)), SIGMA)
     assert np.linalg.norm(found.moves, axis=1).max() < 1e-9
     on_edge = np.abs(points[:, 0]) < 1e-9
-    inside = np.abs(points[:, 1]) < 25
+    inside = np.abs(points[:, 1]) < 18
     assert (found.sides[on_edge & inside] == 2).all()
 
 
@@ -285,7 +284,7 @@ def test_step_narrower_than_the_window_is_not_smoothed_over():
 
 def test_lone_spike_is_put_back():
     points, faces = plane()
-    middle = 30 * 61 + 30
+    middle = 23 * 47 + 23
     points[middle, 2] = 0.15
     found = fit_surfaces(Mesh(points, faces), np.array([middle]), SIGMA)
     assert found.moves[0, 2] == pytest.approx(-0.15, abs=0.005)
