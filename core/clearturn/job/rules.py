@@ -21,6 +21,7 @@ from clearturn.job.model import (
 from clearturn.job.positions import JsonPath
 from clearturn.job.rules_judging import allowance_faults, hub_faults
 from clearturn.pose import rigid
+from clearturn.trade.sums import problems
 
 COVERAGE_FACTORS = (2.0, 1.65)
 
@@ -42,6 +43,9 @@ def faults(job: Job) -> Iterator[Fault]:
                 found=repr(entry.date),
                 allowed="year-month-day, as 2031-05-17",
             )
+    for fault in problems(job.sums):
+        path: JsonPath = ("sums", *fault.path)
+        yield Fault(path, fault.problem, fault.found, fault.allowed, fault.mend)
 
 
 def _corner_faults(at: JsonPath, axle: Axle) -> Iterator[Fault]:

@@ -101,7 +101,9 @@ class Sheet:
 
     @property
     def word(self) -> Word:
-        """The worst word of the rulings; "clears" if there is none."""
+        """The worst word of the rulings; an error among the findings fails."""
+        if any(finding.severity == "error" for finding in self.findings):
+            return "fails"
         return worst(tuple(ruling.word for ruling in self.rulings))
 
     def as_json(self) -> dict[str, Any]:
@@ -110,7 +112,7 @@ class Sheet:
             "name": self.name,
             "title": self.title,
             "gist": self.gist,
-            "verdict": self.word if self.rulings else None,
+            "verdict": self.word if self.rulings or self.word == "fails" else None,
             "rulings": [asdict(ruling) for ruling in self.rulings],
             "values": self.values or {},
             "findings": [finding.as_json() for finding in self.findings],
