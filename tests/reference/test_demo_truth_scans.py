@@ -199,3 +199,14 @@ def test_the_bands_split_each_scan_into_its_parts():
         part_faces = (labels == name) | (labels == "tie rod")
         assert taken.max() == 1
         assert (taken[part_faces] == 1).mean() > 0.999
+
+
+def test_meshing_a_solid_again_gives_the_kept_base_mesh():
+    # the clamp stands for all: the others take minutes
+    from surface_mesh import mesh_of
+
+    low, high = (-38, -232, -245), (50, -152, -78)
+    vertices, faces = mesh_of(c.clamp, low, high, 4.0, lambda p: np.full(len(p), 5.0), 0.3, 3)
+    kept, kept_faces = make_demo.base_pieces("knuckle")["clamp"]
+    assert np.array_equal(faces, kept_faces)
+    np.testing.assert_allclose(vertices, kept, atol=make_demo.QUANTUM)
