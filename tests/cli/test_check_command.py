@@ -201,6 +201,19 @@ def test_bad_job_files_are_told_in_one_line(
     assert answer.err.count("\n") == 1
 
 
+def test_fault_found_while_working_names_the_job_file_and_the_part(
+    run: Callable[..., Any], folder: Path, tmp_path: Path
+) -> None:
+    data = json.loads((folder / "job.clearturn.json").read_text(encoding="utf-8"))
+    for item in made.corner_of(data)["parts"]:
+        if item["name"] == "lug":
+            item["scan"] = made.band(z_from_mm=900.0)
+    job = made.write_job(folder, data, "faceless.clearturn.json")
+    answer = run("check", job, "--out", tmp_path / "o")
+    assert answer.code == 2
+    assert answer.err.startswith(f"clearturn: {job}, part 'lug': the part has no faces")
+
+
 def test_missing_job_and_folders_are_told(run: Callable[..., Any], tmp_path: Path) -> None:
     for path in (tmp_path / "missing.clearturn.json", tmp_path):
         answer = run("check", path)

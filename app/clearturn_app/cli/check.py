@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from clearturn.errors import JobProblem
 from clearturn_app.cli.options import add_json_option
 from clearturn_app.cli.output import (
     EXIT_DONE,
@@ -76,12 +79,12 @@ def check_and_report(job: Path, out: Path, args: argparse.Namespace) -> int:
     from clearturn_app.views.report_pictures import ChildPictureMaker
 
     read = load_job_text(job)
-    with progress_bar() as progress:
-        warm_up_if_cold(packages(), progress)
+    with progress_bar() as progress, _naming(job):
         # Here, where the lines of the job file are known; the check itself has only the job.
         check_files(
             read.job, job.parent, file=str(job), positions=read.positions, progress=progress
         )
+        warm_up_if_cold(packages(), progress)
         result = kept_check(
             read.job, folder=job.parent, progress=progress.part(0.0, 0.7), fresh=args.fresh
         )
@@ -100,6 +103,24 @@ def check_and_report(job: Path, out: Path, args: argparse.Namespace) -> int:
     if files.pictures_missing:
         say(files.pictures_missing)
     return exit_code(result.verdict)
+
+
+@contextmanager
+def _naming(job: Path) -> Iterator[None]:
+    # Faults found while working name a part or datum; the file they stand in is known only here.
+    try:
+        yield
+    except JobProblem as error:
+        if error.file is not None:
+            raise
+        raise JobProblem(
+            error.problem,
+            file=job,
+            place=error.place,
+            found=error.found,
+            allowed=error.allowed,
+            mend=error.mend,
+        ) from None
 
 
 def exit_code(verdict: Verdict) -> int:
