@@ -290,7 +290,7 @@ def _frequent(places: Places, most: int = 8) -> tuple[WorstPlace, ...]:
     """Gather the trials' places within `_STEP_MM` of one another, the most frequent first."""
     points = places.points
     left = np.arange(len(points))
-    found = []
+    found: list[WorstPlace] = []
     while len(left) and len(found) < _MOST_GROUPS:
         middle = points[left[0]]
         close = np.linalg.norm(points[left] - middle, axis=1) <= _STEP_MM
