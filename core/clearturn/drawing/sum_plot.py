@@ -6,13 +6,12 @@ import math
 from dataclasses import dataclass
 
 from clearturn.drawing.model import XY, Dash, Drawing, Layer, Line, Mark, Text, Tone
-from clearturn.trade.sheet import Plot
+from clearturn.trade.sheet import Curve, Plot
 from clearturn.units import number
 
-_LEFT_MM, _RIGHT_MM, _FOOT_MM, _HEAD_MM = 16.0, 44.0, 13.0, 11.0
+_LEFT_MM, _RIGHT_MM, _FOOT_MM, _HEAD_MM = 16.0, 50.0, 13.0, 14.0
 _CROSS_MM = 0.9
-_KEY_MM = 4.4
-_DASHES = (Dash.SOLID, Dash.CHAIN, Dash.DASHED)
+_NAME_STEP_MM = 3.4
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +44,7 @@ class _Axis:
 
 
 def sum_plot(plot: Plot, size_mm: tuple[float, float] = (170.0, 78.0)) -> Drawing:
-    """Return a plot as a drawing; each curve is told apart by its line, not by colour."""
+    """Return a plot as a drawing; each curve is named at its end, nothing hangs on colour."""
     points = [p for curve in plot.curves for p in curve.points]
     x_axis, y_axis = _Axis.of([p[0] for p in points]), _Axis.of([p[1] for p in points])
     wide, high = size_mm[0] - _LEFT_MM - _RIGHT_MM, size_mm[1] - _FOOT_MM - _HEAD_MM
@@ -56,7 +55,7 @@ def sum_plot(plot: Plot, size_mm: tuple[float, float] = (170.0, 78.0)) -> Drawin
     marks: list[Mark] = [
         Text((_LEFT_MM, size_mm[1] - 5.5), plot.title, 3.2, face="figures"),
         Text((_LEFT_MM + wide, 2.0), plot.x_label, 2.4, anchor="end", tone=Tone.QUIET),
-        Text((_LEFT_MM - 13.0, size_mm[1] - 9.0), plot.y_label, 2.4, tone=Tone.QUIET),
+        Text((_LEFT_MM - 13.0, size_mm[1] - 10.5), plot.y_label, 2.4, tone=Tone.QUIET),
     ]
     for x in x_axis.ticks():
         foot = at(x, y_axis.low)
@@ -68,22 +67,31 @@ def sum_plot(plot: Plot, size_mm: tuple[float, float] = (170.0, 78.0)) -> Drawin
         marks.append(Line((left, at(x_axis.high, y)), Layer.FRAME, 0.09, Tone.QUIET))
         place = (left[0] - 1.5, left[1] - 0.8)
         marks.append(Text(place, y_axis.label(y), 2.4, anchor="end", face="figures"))
-    lines = [curve for curve in plot.curves if curve.style != "points"]
-    for i, curve in enumerate(plot.curves):
-        key = (_LEFT_MM + wide + 4.0, _FOOT_MM + high - 2.0 - _KEY_MM * i)
+    ends: list[tuple[float, XY, Curve]] = []
+    for curve in plot.curves:
         places = tuple(at(*p) for p in curve.points)
         if curve.style == "points":
             marks += [mark for place in places for mark in _cross(place)]
-            marks += _cross((key[0] + 4.0, key[1] + 0.8))
         else:
-            nth = lines.index(curve)
-            dash = Dash.DASHED if curve.style == "dashed" else _DASHES[nth % 2]
-            thick = 0.5 if nth == 0 else 0.3
-            marks.append(Line(places, Layer.PART, thick, dash=dash))
-            ends = ((key[0], key[1] + 0.8), (key[0] + 8.0, key[1] + 0.8))
-            marks.append(Line(ends, Layer.PART, thick, dash=dash))
-        marks.append(Text((key[0] + 10.0, key[1]), curve.name, 2.4))
-    return Drawing(tuple(marks), (0.0, 0.0, *size_mm), title=plot.title)
+            dash = Dash.DASHED if curve.style == "dashed" else Dash.SOLID
+            marks.append(Line(places, Layer.PART, 0.4, dash=dash))
+        ends.append((places[-1][1], places[-1], curve))
+    return Drawing((*marks, *_names(ends, _LEFT_MM + wide)), (0.0, 0.0, *size_mm), title=plot.title)
+
+
+def _names(ends: list[tuple[float, XY, Curve]], right: float) -> list[Mark]:
+    """Write each curve's name beside its end, from the top down without touching."""
+    marks: list[Mark] = []
+    above = math.inf
+    for _, end, curve in sorted(ends, key=lambda entry: -entry[0]):
+        above = min(end[1], above - _NAME_STEP_MM)
+        at = (right + 5.0, above)
+        marks.append(Line((end, (right + 1.0, end[1]), at), Layer.DIMENSION, 0.13, Tone.QUIET))
+        if curve.style == "points":
+            marks += _cross((at[0] + 1.6, at[1]))
+        shift = 3.6 if curve.style == "points" else 0.8
+        marks.append(Text((at[0] + shift, at[1] - 0.8), curve.name, 2.4))
+    return marks
 
 
 def _cross(at: XY) -> list[Mark]:

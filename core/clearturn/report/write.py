@@ -22,6 +22,7 @@ from clearturn.report.pages import make_pdf, paper_named, report_data
 from clearturn.report.pictures import PictureMaker, Pictures
 from clearturn.report.sections.pairs import picture_file
 from clearturn.report.sections.section_figure import FILE as SECTION_FILE
+from clearturn.report.sections.sums import plot_files
 from clearturn.result import CheckResult
 
 PICTURE_PX = (1040, 780)
@@ -94,6 +95,7 @@ def write_report(
     section = _section_svg(result)
     if section is not None:
         files[SECTION_FILE] = section.encode()
+    files |= plot_files(result)
     context = Context(result, pictures, sheet.text_width_mm, sheet.text_height_mm)
     report = build_report(context, more_sections)
     body = report_data(report, sheet, moment, f"Clearturn {clearturn.__version__}")

@@ -425,7 +425,7 @@ def _plot(inputs: BrakeBalance, state: LoadState, share: float) -> Plot:
     curves = (
         Curve("front", tuple((z, f1) for z, f1, _ in shown)),
         Curve("rear", tuple((z, f2) for z, _, f2 in shown), "dashed"),
-        Curve("ideal", ((0.05, 0.05), (0.95, 0.95)), "points"),
-        Curve("limit, from memory", ((0.1, 0.2), (0.61, 0.8)), "dashed"),
+        Curve("ideal", ((0.05, 0.05), (0.95, 0.95))),
+        Curve("UN R13-H, from memory", ((0.1, 0.2), (0.61, 0.8)), "dashed"),
     )
     return Plot(f"Adhesion used, {state.name}", "deceleration, g", "adhesion used", curves)

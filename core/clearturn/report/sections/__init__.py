@@ -15,6 +15,7 @@ from clearturn.report.sections.hub import hub_diameters
 from clearturn.report.sections.pairs import pair_sheets
 from clearturn.report.sections.section_figure import turn_section
 from clearturn.report.sections.sources import datums, files_and_parts, findings, not_checked
+from clearturn.report.sections.sums import sums
 from clearturn.report.sections.uncertainty import allowances, uncertainty
 
 SECTIONS: tuple[SectionMaker, ...] = (
@@ -24,6 +25,7 @@ SECTIONS: tuple[SectionMaker, ...] = (
     pair_sheets,
     allowances,
     uncertainty,
+    sums,
     declared,
     files_and_parts,
     datums,
