@@ -15,6 +15,7 @@ from pathlib import Path
 
 import numpy as np
 import typst
+from scipy.spatial import ConvexHull
 
 from clearturn.report import pages
 from clearturn_app.cli.main import main as clearturn
@@ -53,25 +54,27 @@ def printed(*arguments: str) -> str:
     return f"$ clearturn {' '.join(arguments)}\n{out.getvalue().strip()}\n"
 
 
-def write_box(path: Path, low: tuple[float, ...], high: tuple[float, ...]) -> None:
-    """Write a box as a text STL."""
-    x, y, z = ((low[i], high[i]) for i in range(3))
-    corners = np.array([[a, b, c] for a in x for b in y for c in z])
-    quads = [(0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4), (1, 5, 7, 3)]
-    lines = ["solid box"]
-    for a, b, c, d in quads:
-        for face in ((a, b, c), (a, c, d)):
-            lines += ["facet normal 0 0 0", "outer loop"]
-            lines += [f"vertex {p[0]:g} {p[1]:g} {p[2]:g}" for p in corners[list(face)]]
-            lines += ["endloop", "endfacet"]
-    path.write_text("\n".join([*lines, "endsolid box", ""]), encoding="utf-8")
+def write_hull(path: Path, points: list[tuple[float, float, float]]) -> None:
+    """Write the convex hull of points as a text STL, outward."""
+    hull = ConvexHull(points)
+    lines = ["solid hull"]
+    for face, plane in zip(hull.simplices, hull.equations, strict=True):
+        a, b, c = hull.points[face]
+        outward = np.dot(np.cross(b - a, c - a), plane[:3]) > 0
+        lines += ["facet normal 0 0 0", "outer loop"]
+        corners = (a, b, c) if outward else (a, c, b)
+        lines += [f"vertex {p[0]:g} {p[1]:g} {p[2]:g}" for p in corners]
+        lines += ["endloop", "endfacet"]
+    path.write_text("\n".join([*lines, "endsolid hull", ""]), encoding="utf-8")
 
 
 def gap_output() -> str:
-    """Return the README's run of `gap`: a block that turns past a fixed one."""
-    write_box(Path("block.stl"), (-120.0, -120.0, -20.0), (120.0, 120.0, 20.0))
-    write_box(Path("stop.stl"), (175.0, -40.0, -20.0), (215.0, 40.0, 20.0))
-    text = printed("gap", "stop.stl", "block.stl", "--turns", "second")
+    """Return the README's run of `gap`: a body with one tip that turns past a block."""
+    tip = [(150.0, 60.0, 10.0), (-80.0, -60.0, -20.0), (-60.0, 90.0, -15.0), (0.0, -30.0, 40.0)]
+    block = [(x, y, z) for x in (175.0, 215.0) for y in (-40.0, 40.0) for z in (-20.0, 20.0)]
+    write_hull(Path("turning.stl"), tip)
+    write_hull(Path("fixed.stl"), block)
+    text = printed("gap", "fixed.stl", "turning.stl", "--turns", "second")
     return re.sub(r"\n  in  .*", "", text)  # the time taken is another on every run
 
 

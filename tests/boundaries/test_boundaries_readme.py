@@ -1,0 +1,64 @@
+"""The outputs the README shows are those of the program."""
+
+from __future__ import annotations
+
+import importlib.util
+import re
+from collections.abc import Callable
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+NUMBER = re.compile(r"\d+(?:\.\d+)?")
+
+
+@pytest.fixture
+def maker() -> ModuleType:
+    """The script of `make docs`."""
+    spec = importlib.util.spec_from_file_location(
+        "make_pictures", ROOT / "docs" / "pictures" / "make_pictures.py"
+    )
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+def block(name: str) -> str:
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    found = re.search(rf"<!-- output of: {name} -->\n```text\n(.*?)```\n", text, re.DOTALL)
+    assert found is not None
+    return found[1]
+
+
+def same(shown: str, real: str) -> None:
+    """Equal words, and numbers that differ by a last digit at most (another processor)."""
+    assert NUMBER.sub("#", shown) == NUMBER.sub("#", real)
+    for a, b in zip(NUMBER.findall(shown), NUMBER.findall(real), strict=True):
+        assert float(a) == pytest.approx(float(b), abs=0.011), (a, b)
+
+
+def test_gap(maker: ModuleType, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    same(block("clearturn gap"), maker.gap_output())
+
+
+@pytest.mark.slow
+def test_demo(maker: ModuleType, clearturn: Callable[..., Any]) -> None:
+    answer = clearturn("demo")
+    assert answer.code == 1
+    real = maker.shortened(f"$ clearturn demo\n{answer.out.strip()}\n")
+    # Pictures need a renderer, which not every machine has.
+    pictures = re.compile(r"\n  clearturn-demo/gap-\d+\.png")
+    same(pictures.sub("", block("clearturn demo")), pictures.sub("", real))
+
+
+def test_the_comparison_can_fail() -> None:
+    with pytest.raises(AssertionError):
+        same("gap 5.47 mm", "gap 5.49 mm")
+    with pytest.raises(AssertionError):
+        same("caliper clears", "caliper fails")
