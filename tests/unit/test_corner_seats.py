@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from clearturn.corner.band import in_band
+from clearturn.corner.mirror import mirrored_mesh, mirrored_seat
 from clearturn.corner.seats import EDGE_MM, RIM_MM, excluded_faces, split_near
 from clearturn.job.model import Band, Seat
 from clearturn.mesh import Mesh
@@ -124,3 +125,16 @@ def test_clock_band_may_pass_the_top(
 
     assert in_band(points(inside), band).all()
     assert not in_band(points(outside), band).any()
+
+
+@pytest.mark.parametrize(("start", "stop"), [(10.0, 100.0), (350.0, 20.0), (0.0, 360.0)])
+def test_mirrored_seat_leaves_out_the_mirrored_faces(start: float, stop: float) -> None:
+    band = Band(
+        r_to_mm=20.0, z_from_mm=-0.5, z_to_mm=0.5, clock_from_deg=start, clock_to_deg=stop
+    )  # fmt: skip
+    seat = Seat("s", "a", "b", band)
+    mesh = split_near(square(200.0), seat)
+    here = excluded_faces(mesh, seat)
+    there = excluded_faces(mirrored_mesh(mesh), mirrored_seat(seat))
+    assert len(here) > 0
+    assert (here == there).all()

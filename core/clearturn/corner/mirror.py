@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearturn.findings import Finding
+from clearturn.job.model import Seat
 from clearturn.mesh import Mesh
 from clearturn.result import PlacedPart
 
@@ -31,6 +32,19 @@ def mirrored_part(part: PlacedPart) -> PlacedPart:
     clock angle φ becomes −φ.
     """
     return replace(part, mesh=mirrored_mesh(part.mesh), source=f"{part.source}, mirrored")
+
+
+def mirrored_seat(seat: Seat) -> Seat:
+    """Return the seat of the other side: its clock limits change sign and place."""
+    band = seat.band
+    if band.clock_from_deg is None or band.clock_to_deg is None:
+        return seat
+    turned = replace(
+        band,
+        clock_from_deg=-band.clock_to_deg % 360.0,
+        clock_to_deg=-band.clock_from_deg % 360.0,
+    )
+    return replace(seat, band=turned)
 
 
 def mirrored_covariance(covariance: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -31,6 +31,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from clearturn.corner.mirror import mirrored_seat
 from clearturn.corner.seats import excluded_faces
 from clearturn.job import judging
 from clearturn.job.judging import Requirements
@@ -241,6 +242,8 @@ def _spec(
 ) -> PairSpec:
     names = {body_of[first.name], body_of[second.name]}
     seats = [seat for seat in corner.seats if {seat.part, seat.on} == names]
+    if corner.mirror:
+        seats = [mirrored_seat(seat) for seat in seats]
     turning = (first.motion is Motion.TURNS) != (second.motion is Motion.TURNS)
     return PairSpec(
         first.name,
