@@ -76,6 +76,12 @@ def test_help_names_every_command(clearturn: Run) -> None:
         assert f"\n    {name} " in answer.out, name
 
 
+def test_every_module_that_is_a_command_is_listed() -> None:
+    folder = Path(frame.__file__).parent
+    modules = {p.stem for p in folder.glob("*.py") if "def add_parser(" in p.read_text("utf-8")}
+    assert modules - {"main"} == set(frame.COMMANDS)
+
+
 @pytest.mark.parametrize("name", frame.COMMANDS)
 def test_every_command_has_help(clearturn: Run, name: str) -> None:
     answer = clearturn(name, "--help")

@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 import contextlib
 import importlib
-import importlib.util
 import os
 import re
 import sys
@@ -24,21 +23,7 @@ from clearturn_app.cli.output import (
 from clearturn_app.crash_log import write_crash_log
 
 # In the order the help lists them.  Each is a module of this package.
-COMMANDS = (
-    "demo",
-    "check",
-    "scan",
-    "fit",
-    "gap",
-    "datums",
-    "sums",
-    "report",
-    "template",
-    "room",
-    "diff",
-    "matrix",
-    "open",
-)
+COMMANDS = ("demo", "open", "check", "scan", "fit", "gap", "sums")
 
 Subparsers = argparse._SubParsersAction  # argparse gives its own type no public name
 
@@ -104,7 +89,7 @@ def _answer(argv: list[str]) -> int:
     # Reading one command's module instead of all keeps the start short.
     wanted = argv[0] if argv and argv[0] in COMMANDS else None
     commands = {name: _load(name) for name in ([wanted] if wanted else COMMANDS)}
-    parser = _parser({name: command for name, command in commands.items() if command})
+    parser = _parser(commands)
     try:
         args = parser.parse_args(argv)
     except SystemExit as leave:  # --help and --version
@@ -112,9 +97,7 @@ def _answer(argv: list[str]) -> int:
     if args.command is None:
         parser.print_help(sys.stderr)
         return EXIT_BAD_INPUT
-    command = commands[args.command]
-    assert command is not None
-    return command.run(args)
+    return commands[args.command].run(args)
 
 
 def _parser(commands: dict[str, Command]) -> Parser:
@@ -132,11 +115,8 @@ def _parser(commands: dict[str, Command]) -> Parser:
     return parser
 
 
-def _load(name: str) -> Command | None:
-    module = f"clearturn_app.cli.{name}"
-    if importlib.util.find_spec(module) is None:
-        return None
-    return cast(Command, importlib.import_module(module))
+def _load(name: str) -> Command:
+    return cast(Command, importlib.import_module(f"clearturn_app.cli.{name}"))
 
 
 def _make_output_safe() -> None:
