@@ -18,6 +18,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Annotated
 
 from clearturn.findings import Finding
 from clearturn.trade.inputs import (
@@ -28,6 +29,7 @@ from clearturn.trade.inputs import (
     MassKg,
     NotNegative,
     Positive,
+    Range,
     Share,
     SumProblem,
 )
@@ -45,6 +47,8 @@ from clearturn.trade.sheet import (
 
 GRAVITY = 9.80665  # m/s², standard value
 _STEPS = tuple(round(0.15 + 0.01 * i, 2) for i in range(66))  # z from 0.15 to 0.8
+PistonMm = Annotated[float, Range(5.0, 150.0)]
+LineShare = Annotated[float, Range(0.05, 1.0)]
 _INVERSION_FROM, _INVERSION_TO, _INVERSION_BY = 0.3, 0.45, 0.05
 
 
@@ -60,11 +64,11 @@ class AxleBrake(Checked):
         Of the line pressure that arrives (a valve).
     """
 
-    piston_diameters_mm: tuple[LengthMm, ...]
+    piston_diameters_mm: tuple[PistonMm, ...]
     friction: Friction
     effective_radius_mm: LengthMm
     tyre_radius_mm: LengthMm
-    line_share: Share = 1.0
+    line_share: LineShare = 1.0
 
     def check(self) -> None:
         """Refuse a caliper without pistons and a brake larger than its wheel."""
@@ -167,6 +171,10 @@ def front_share(front: AxleBrake, rear: AxleBrake) -> float:
     """Return the front's share of the braking force at one pressure."""
     ahead = axle_force_n(front, 100.0)
     return ahead / (ahead + axle_force_n(rear, 100.0))
+
+
+def _ratio(front: AxleBrake, rear: AxleBrake) -> float:
+    return axle_force_n(front, 100.0) / axle_force_n(rear, 100.0)
 
 
 def ratio_change(share_before: float, share_after: float) -> float:
@@ -306,7 +314,7 @@ def compute(inputs: BrakeBalance) -> BalanceResult:
     return BalanceResult(
         old_share=before,
         new_share=after,
-        ratio_change=ratio_change(before, after),
+        ratio_change=_ratio(front, rear) / _ratio(inputs.old_front, inputs.old_rear),
         old_torque_nm=(
             wheel_torque_nm(inputs.old_front, 100.0), wheel_torque_nm(inputs.old_rear, 100.0),
         ),

@@ -20,15 +20,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Annotated
 
 from clearturn.findings import Finding
 from clearturn.trade.inputs import (
     Any_,
     Checked,
-    Count,
     MassKg,
-    NotNegative,
-    Positive,
+    Range,
     Share,
     SumProblem,
     TempC,
@@ -38,7 +37,17 @@ from clearturn.trade.sheet import Curve, Grid, Line, Plot, Ruling, Sheet, Word, 
 
 STEFAN_BOLTZMANN = 5.670374419e-8  # W/m²K⁴, exact to the digits given
 PAINTS_C = (430.0, 560.0, 600.0)
-_STEPS = 200  # Runge-Kutta steps between two stops
+_LEAST_STEPS = 40  # of Runge-Kutta between two stops …
+_STEP_SHARE = 0.02  # … each at most this share of the ring's time constant
+_COLD_K = 1e-9  # nearer to the surroundings than this, nothing happens any more
+
+Speed = Annotated[float, Range(0.0, 500.0)]
+RingKg = Annotated[float, Range(0.5, 100.0)]
+HeatCapacity = Annotated[float, Range(50.0, 5000.0)]
+Film = Annotated[float, Range(0.0, 5000.0)]
+AreaM2 = Annotated[float, Range(0.01, 5.0)]
+Stops = Annotated[int, Range(1, 200)]
+Seconds = Annotated[float, Range(1.0, 86_400.0)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,22 +73,22 @@ class Heat(Checked):
     """
 
     mass_kg: MassKg
-    from_km_h: Positive
-    ring_mass_kg: MassKg
+    from_km_h: Speed
+    ring_mass_kg: RingKg
     ring_material: str
-    to_km_h: NotNegative = 0.0
+    to_km_h: Speed = 0.0
     axle_share: Share = 0.65
     rotating_share: Share = 0.04
     into_ring: Share = 0.92
-    heat_j_per_kg_k: Positive | None = None
-    heat_low_j_per_kg_k: Positive | None = None
-    heat_high_j_per_kg_k: Positive | None = None
-    film_w_per_m2_k: NotNegative = 80.0
-    area_m2: Positive = 0.25
+    heat_j_per_kg_k: HeatCapacity | None = None
+    heat_low_j_per_kg_k: HeatCapacity | None = None
+    heat_high_j_per_kg_k: HeatCapacity | None = None
+    film_w_per_m2_k: Film = 80.0
+    area_m2: AreaM2 = 0.25
     emissivity: Share | None = None
     ambient_c: TempC = 20.0
-    stops: Count = 1
-    seconds_between: Positive = 60.0
+    stops: Stops = 1
+    seconds_between: Seconds = 60.0
     limit_c: TempC | None = None
     paint_turned_c: tuple[Any_, ...] = ()
     paint_kept_c: tuple[Any_, ...] = ()
@@ -139,7 +148,6 @@ def cooled_c(
     area_m2: float,
     emissivity: float,
     heat_capacity_j_per_k: float,
-    steps: int = _STEPS,
 ) -> float:
     """Return the ring's temperature after cooling by convection and radiation (Runge-Kutta 4)."""
 
@@ -148,8 +156,16 @@ def cooled_c(
         out = film * (t - ambient_c) + emissivity * STEFAN_BOLTZMANN * (warm**4 - cold**4)
         return -area_m2 * out / heat_capacity_j_per_k
 
+    warmest = max(temp_c, ambient_c) + ZERO_C_IN_K
+    losing = film + 4.0 * emissivity * STEFAN_BOLTZMANN * warmest**3
+    steps = _LEAST_STEPS
+    if losing > 0:
+        constant = heat_capacity_j_per_k / (area_m2 * losing)
+        steps = max(steps, math.ceil(seconds / (_STEP_SHARE * constant)))
     step = seconds / steps
     for _ in range(steps):
+        if abs(temp_c - ambient_c) < _COLD_K:
+            break
         a = rate(temp_c)
         b = rate(temp_c + step / 2.0 * a)
         c = rate(temp_c + step / 2.0 * b)

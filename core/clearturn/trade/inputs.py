@@ -74,6 +74,15 @@ class Range:
         """Whether `value` may stand there."""
         return (self.low < value if self.open_low else self.low <= value) and value <= self.high
 
+    def __get_pydantic_json_schema__(self, core: Any, handler: Any) -> dict[str, Any]:
+        """Add the range to the JSON Schema."""
+        schema: dict[str, Any] = handler(core)
+        if self.low > -_LARGE:
+            schema["exclusiveMinimum" if self.open_low else "minimum"] = self.low
+        if self.high < _LARGE:
+            schema["maximum"] = self.high
+        return schema
+
     def told(self) -> str:
         """Return the range in words."""
         least = f"more than {self.low:g}" if self.open_low else f"at least {self.low:g}"
