@@ -27,7 +27,7 @@ def sections(
         "Wheel": _wheel, "Gaps": _gaps, "Hub": _hub,
     }  # fmt: skip
     if operation.name == "Hand-over":
-        return list(_hand_over(job, result))
+        return list(_hand_over(result))
     for number, axle in enumerate(job.axles):
         head = f"{axle.name}: " if len(job.axles) > 1 else ""
         at: JsonPath = ("axles", number, "corner")
@@ -46,8 +46,8 @@ def _scans(
             (
                 Fact("file", scan.path),
                 Field((*here, "unit"), "unit of the file",
-                      "Mesh files of most kinds do not say their unit. A wrong one makes every size "
-                      "wrong by the same factor.", "choice", choices=("mm", "cm", "m", "in"),
+                      "Most mesh files do not say their unit. A wrong one makes every size wrong "
+                      "by the same factor.", "choice", choices=("mm", "cm", "m", "in"),
                       source="given in the job"),
                 Field((*here, "scanner_error_mm"), "scanner's stated error ±",
                       "Limit of the scanner's length error over the part, from its certificate; it "
@@ -93,9 +93,8 @@ def _datums(
         lines: list[Field | Fact] = []
         for datum in result.datums:
             lines.append(Fact(f"{datum.part}: {datum.name}", datum.standard_uncertainty, True))
-            lines.append(Fact(f"    {datum.feature}",
-                              f"rms {look.length(datum.rms_mm, 3)}, form "
-                              f"{look.length(datum.form_mm, 3)} {look.unit}, {datum.points} points"))  # fmt: skip
+            told = f"rms {look.length(datum.rms_mm, 3)}, form {look.length(datum.form_mm, 3)}"
+            lines.append(Fact(f"    {datum.feature}", f"{told} {look.unit}, {datum.points} points"))
             lines += [Fact("    doubt", finding.text) for finding in datum.findings]
         yield Section("as fitted (standard uncertainty)", tuple(lines))
     robust = [
@@ -214,7 +213,7 @@ _ASKED = {
 
 
 def _gaps(
-    corner: Corner, at: JsonPath, _result: CheckResult | None, look: Look
+    corner: Corner, at: JsonPath, _result: CheckResult | None, _look: Look
 ) -> Iterator[Section]:
     default = Requirements()
     help_text = "Least net gap, after allowances are taken off and uncertainty counted against it."
@@ -300,8 +299,8 @@ def _hub_facts(name: str, result: CheckResult | None, look: Look) -> Iterator[Fa
         yield Fact("needed", hub.needed)
         if hub.machine is not None:
             made = hub.machine
-            yield Fact("machine", f"{made.part} to Ø {look.length(made.to_diameter_mm)} "
-                       f"{made.tolerance}, {look.length(made.per_side_mm)} a side", True)  # fmt: skip
+            told = f"{made.part} to Ø {look.length(made.to_diameter_mm, 3)} {made.tolerance}"
+            yield Fact("machine", f"{told}, {look.length(made.per_side_mm)} a side", True)
         if hub.gauge_first:
             yield Fact("first", hub.gauge_first)
         for text in hub.spoils:
@@ -326,7 +325,7 @@ def _size(at: JsonPath, name: str, size: Size) -> Iterator[Field | Fact]:
                     low=0, high=10, optional=True, source="drawing")  # fmt: skip
 
 
-def _hand_over(job: Job, result: CheckResult | None) -> Iterator[Section]:
+def _hand_over(result: CheckResult | None) -> Iterator[Section]:
     yield Section("what the report says about the job", (
         Field(("name",), "job", "Name of the job, on every page.", "text", source="free"),
         Field(("vehicle",), "vehicle", "As the owner calls it.", "text", source="free"),

@@ -95,16 +95,15 @@ def _hub(_job: Job, result: CheckResult | None, _look: Look) -> str:
         return "not checked yet"
     machine = sum(hub.machine is not None for hub in result.hub)
     if machine:
-        return f"{machine} of {_count(len(result.hub), 'diameter')} to machine"
+        return f"{machine} of {len(result.hub)} to machine"
     return _tally([hub.verdict for hub in result.hub]) or "no diameter given"
 
 
-def _hand_over(job: Job, result: CheckResult | None, _look: Look) -> str:
+def _hand_over(job: Job, _result: CheckResult | None, _look: Look) -> str:
     signed = {entry.operation for entry in job.sign_offs}
     others = [operation for operation in OPERATIONS if operation.name != "Hand-over"]
     done = sum(operation.title in signed for operation in others)
-    open_points = f", {len(result.not_checked)} not checked" if result else ""
-    return f"{done} of {len(others)} signed{open_points}"
+    return f"{done} of {len(others)} signed off"
 
 
 def _tally(verdicts: Sequence[Verdict]) -> str:

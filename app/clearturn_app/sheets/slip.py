@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
-from PySide6.QtCore import Qt, QTimer, Signal
+from PySide6.QtCore import QPoint, QRect, Qt, QTimer, Signal
 from PySide6.QtGui import QKeyEvent, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import (
     QLabel,
@@ -215,8 +215,8 @@ class Slip(QWidget):
         self._name.setGeometry(left, y, round(px(190)), high)
         self._signed.setGeometry(left, y, round(px(300)), high)
         after = self._signed if self._signed.isVisible() else self._name
-        self._sign.setGeometry(after.geometry().right() + round(px(12)),
-                               top + (foot - size.height()) // 2, size.width(), size.height())  # fmt: skip
+        beside = after.geometry().right() + round(px(12))
+        self._sign.setGeometry(QRect(QPoint(beside, top + (foot - size.height()) // 2), size))
 
     def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802
         """Fold with Escape."""

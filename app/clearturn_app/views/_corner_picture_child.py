@@ -19,7 +19,8 @@ import numpy as np
 
 _SHARP_DEG = 38.0  # edges sharper than this are drawn as lines
 _SMOOTH_SAMPLES = 4
-_HATCH_MM = 1.6
+_HATCH_MM = 3.2
+_SHORTEST_MM = 30.0  # of a run of sharp edges; shorter ones are noise of the scan
 
 
 class Picture:
@@ -79,7 +80,7 @@ class Picture:
         edges.Update()
         lines = vtkActor()
         mapper = vtkPolyDataMapper()
-        mapper.SetInputData(edges.GetOutput())
+        mapper.SetInputData(_long_runs(edges.GetOutput()))
         _in_front(mapper)
         lines.SetMapper(mapper)
         for one in (actor, lines):
@@ -236,6 +237,46 @@ def _poly_data(vertices: Any, faces: Any) -> Any:
     poly.SetPoints(points)
     poly.SetPolys(cells)
     return poly
+
+
+def _long_runs(edges: Any) -> Any:
+    """Return the edges that hang together over some length."""
+    from vtkmodules.util.numpy_support import vtk_to_numpy
+    from vtkmodules.vtkFiltersCore import vtkPolyDataConnectivityFilter
+
+    if edges.GetNumberOfLines() == 0:
+        return edges
+    runs = vtkPolyDataConnectivityFilter()
+    runs.SetInputData(edges)
+    runs.SetExtractionModeToAllRegions()
+    runs.ColorRegionsOn()
+    runs.Update()
+    found = runs.GetOutput()
+    region = vtk_to_numpy(found.GetPointData().GetArray("RegionId"))
+    points = vtk_to_numpy(found.GetPoints().GetData())
+    ends = vtk_to_numpy(found.GetLines().GetConnectivityArray()).reshape(-1, 2)
+    lengths = np.linalg.norm(points[ends[:, 0]] - points[ends[:, 1]], axis=1)
+    of_edge = region[ends[:, 0]]
+    kept = ends[np.bincount(of_edge, weights=lengths)[of_edge] >= _SHORTEST_MM]
+    return _lines(points, kept)
+
+
+def _lines(points: Any, ends: Any) -> Any:
+    from vtkmodules.util.numpy_support import numpy_to_vtk, numpy_to_vtkIdTypeArray
+    from vtkmodules.vtkCommonCore import vtkPoints
+    from vtkmodules.vtkCommonDataModel import vtkCellArray, vtkPolyData
+
+    places = vtkPoints()
+    places.SetData(numpy_to_vtk(np.ascontiguousarray(points), deep=True))
+    cells = vtkCellArray()
+    cells.SetData(
+        numpy_to_vtkIdTypeArray(np.arange(0, 2 * len(ends) + 1, 2, dtype=np.int64), deep=True),
+        numpy_to_vtkIdTypeArray(np.ascontiguousarray(ends.ravel(), dtype=np.int64), deep=True),
+    )
+    made = vtkPolyData()
+    made.SetPoints(places)
+    made.SetLines(cells)
+    return made
 
 
 def _some_faces(poly: Any, faces: Any) -> Any:

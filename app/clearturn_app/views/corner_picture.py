@@ -189,6 +189,16 @@ class CornerPicture(Panel):
         self.camera = self.camera.magnified(1.0015 ** event.angleDelta().y())
         self._ask()
 
+    @property
+    def is_settled(self) -> bool:
+        """Whether the picture shown is that of the view as it stands."""
+        return self._image is not None and not self._way and self.process.is_idle
+
+    @property
+    def trouble(self) -> str:
+        """Why there is no picture, if that is so."""
+        return self._trouble
+
     # -- asking for pictures ----------------------------------------------------------------
 
     def resizeEvent(self, event: object) -> None:  # noqa: N802, ARG002
@@ -319,15 +329,16 @@ class CornerPicture(Panel):
             a = np.radians(clock)
             way = np.array([np.sin(a), np.cos(a), 0.0])
             painter.drawLine(at(0.86 * way), at(1.14 * way))
-            if clock in (0, 90):
+            seen = at(1.45 * way) - middle
+            if clock in (0, 90) and _length(seen) > 0.75 * radius:
                 _centred(painter, at(1.45 * way), f"{clock}°")
         tip = at((0, 0, 1.35))
         painter.drawLine(middle, tip)
         _arrow(painter, middle, tip, look.px(7), look.tone(Tone.INK))
         if (tip - middle).manhattanLength() > look.px(9):
             painter.setFont(look.font("text", 10))
-            out = tip + (tip - middle) / max(1.0, _length(tip - middle)) * look.px(12)
-            _centred(painter, out + QPointF(look.px(10), 0), "out")
+            out = tip + (tip - middle) / max(1.0, _length(tip - middle)) * look.px(15)
+            _centred(painter, out, "out")
 
     def _paint_witness(self, painter: QPainter, pair: PairResult) -> None:
         """The gap as a dimension line in space, with value and U."""

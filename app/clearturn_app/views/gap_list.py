@@ -5,9 +5,17 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from PySide6.QtCore import QPointF, QRectF, Qt, Signal
-from PySide6.QtGui import QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QPen, QWheelEvent
-from PySide6.QtWidgets import QScrollBar, QWidget
+from PySide6.QtCore import QEvent, QPointF, QRectF, Qt, Signal
+from PySide6.QtGui import (
+    QHelpEvent,
+    QKeyEvent,
+    QMouseEvent,
+    QPainter,
+    QPaintEvent,
+    QPen,
+    QWheelEvent,
+)
+from PySide6.QtWidgets import QScrollBar, QToolTip, QWidget
 
 from clearturn.drawing import Tone
 from clearturn.result import HubResult, PairResult, Verdict
@@ -28,14 +36,19 @@ class Row:
     ----------
     index : int or None
         Of the pair in the result; None for a hub diameter.
+    between : tuple of str
+        Names to be joined by a dash; each is shortened alone where there is no room for both.
+    below : tuple of str
+        What stands below, from long to short: the first that has room is shown.
+    asked : str
+        What stands below the least gap.
     """
 
     index: int | None
     item: str
-    between: str
-    below: str
+    between: tuple[str, ...]
+    below: tuple[str, ...]
     least: str
-    deviation: str
     asked: str
     margin: str
     verdict: Verdict
@@ -45,17 +58,19 @@ def pair_row(index: int, pair: PairResult, look: Look) -> Row:
     """Return the row of a pair."""
     low, high = pair.estimate_mm.lower, pair.estimate_mm.upper
     value = None if low is None or high is None else (low + high) / 2
-    place = f"{pair.clock_deg:.0f}° · r {look.length(pair.r_mm, 1)} · z {look.length(pair.z_mm, 1)}"
-    margin = look.length(pair.margin_mm, signed=True)
+    clock = f"{pair.clock_deg:.0f}°"
+    place = f"{clock} · r {look.length(pair.r_mm, 1)} · z {look.length(pair.z_mm, 1)}"
+    remedy = cure(pair, look)
+    below = (f"{place} · {remedy}", f"{clock} · {remedy}", remedy) if remedy else (place, clock)
+    less = f"less {look.length(pair.allowances_mm)} · " if pair.allowances_mm > 0 else ""
     return Row(
         index,
         str(index + 1),
-        f"{pair.first} – {pair.second}",
-        f"{place} · {cure(pair, look)}" if cure(pair, look) else place,
-        look.length(value),
-        f"±{look.length(pair.expanded_uncertainty_mm)}",
-        look.length(pair.required_mm, 1),
-        margin,
+        (pair.first, pair.second),
+        below,
+        f"{look.length(value)} ±{look.length(pair.expanded_uncertainty_mm)}",
+        f"{less}{look.length(pair.required_mm, 1)} asked",
+        look.length(pair.margin_mm, signed=True),
         pair.verdict,
     )
 
@@ -65,7 +80,7 @@ def cure(pair: PairResult, look: Look) -> str:
     if pair.would_clear:
         best = sorted(pair.would_clear, key=lambda one: not one.clears_all)[0]
         amount = math.ceil(best.amount_mm * 100) / 100  # never less than is needed
-        alone = "" if best.clears_all else ", not enough for all"
+        alone = "" if best.clears_all else ", not alone"
         return f"{best.change} {look.length(amount)}{alone}"
     return "measure to settle" if pair.settle_by else ""
 
@@ -74,15 +89,13 @@ def hub_row(number: int, hub: HubResult, look: Look) -> Row:
     """Return the row of a hub diameter; its "least" is the clearance on the diameter."""
     below = f"Ø {look.length(hub.shaft_mm)} in Ø {look.length(hub.hole_mm)}"
     if hub.machine is not None:
-        below = (
-            f"{hub.machine.part} to Ø {look.length(hub.machine.to_diameter_mm)}, "
-            f"{look.length(hub.machine.per_side_mm)} a side"
-        )
+        verb = "open" if hub.machine.to_diameter_mm > hub.hole_mm else "turn"
+        below = f"{verb} to Ø {look.length(hub.machine.to_diameter_mm, 3)}"
     spread = math.hypot(hub.shaft_uncertainty_mm, hub.hole_uncertainty_mm)
+    least = f"{look.length(hub.clearance_mm, signed=True)} ±{look.length(spread)}"
     return Row(
-        None, f"H{number}", hub.check, below, look.length(hub.clearance_mm, signed=True),
-        f"±{look.length(spread)}", "fit", "", hub.verdict,
-    )  # fmt: skip
+        None, f"H{number}", (hub.check,), (below,), least, "on the diameter", "", hub.verdict
+    )
 
 
 class GapList(Panel):
@@ -127,14 +140,20 @@ class GapList(Panel):
     def _top(self) -> float:
         return self.look.px(34 + _HEAD_PX)
 
+    def _room(self) -> float:
+        high = self.look.px(ROW_PX)
+        return max(1, int((self.height() - self._top()) / high)) * high
+
     def _fit_bar(self) -> None:
-        need = len(self._rows) * self.look.px(ROW_PX)
-        room = max(1.0, self.height() - self._top())
+        high = self.look.px(ROW_PX)
+        need = len(self._rows) * high
+        # Whole rows only: half a row reads as a fault.
+        room = max(1.0, self._room())
         wide = int(self.look.px(9))
         self._bar.setGeometry(self.width() - wide, int(self._top()), wide, int(room))
         self._bar.setRange(0, max(0, math.ceil(need - room)))
         self._bar.setPageStep(int(room))
-        self._bar.setSingleStep(int(self.look.px(ROW_PX)))
+        self._bar.setSingleStep(int(high))
         self._bar.setVisible(need > room)
 
     def resizeEvent(self, event: object) -> None:  # noqa: N802, ARG002
@@ -147,11 +166,12 @@ class GapList(Panel):
         at = next((n for n, row in enumerate(self._rows) if row.index == chosen), None)
         if at is not None and chosen is not None:
             high = self.look.px(ROW_PX)
-            low = int(at * high)
-            if low < self._bar.value():
-                self._bar.setValue(low)
-            elif low + high > self._bar.value() + self._bar.pageStep():
-                self._bar.setValue(math.ceil(low + high - self._bar.pageStep()))
+            shown = round(self._room() / high)
+            first = round(self._bar.value() / high)
+            if at < first:
+                self._scroll_to(at)
+            elif at >= first + shown:
+                self._scroll_to(at - shown + 1)
         self.update()
 
     def row_box(self, number: int) -> QRectF:
@@ -162,20 +182,40 @@ class GapList(Panel):
 
     def mousePressEvent(self, event: QMouseEvent) -> None:  # noqa: N802
         """Choose the row under the pointer."""
-        if event.position().y() < self._top():
-            return
-        number = int((event.position().y() - self._top() + self._bar.value())
-                     / self.look.px(ROW_PX))  # fmt: skip
-        if 0 <= number < len(self._rows):
+        number = self._row_at(event.position().y())
+        if number is not None:
             index = self._rows[number].index
             if index is None:
                 self.hub_chosen.emit()
             else:
                 self.session.choose(index)
 
+    def event(self, event: QEvent) -> bool:
+        """Tell a row in full where the pointer rests on it."""
+        if event.type() == QEvent.Type.ToolTip and isinstance(event, QHelpEvent):
+            number = self._row_at(event.pos().y())
+            if number is None:
+                QToolTip.hideText()
+            else:
+                row = self._rows[number]
+                told = f"{' – '.join(row.between)}\n{row.below[0]}"
+                QToolTip.showText(event.globalPos(), told, self)
+            return True
+        return super().event(event)
+
+    def _row_at(self, y: float) -> int | None:
+        if y < self._top():
+            return None
+        number = int((y - self._top() + self._bar.value()) / self.look.px(ROW_PX))
+        return number if 0 <= number < len(self._rows) else None
+
     def wheelEvent(self, event: QWheelEvent) -> None:  # noqa: N802
         """Scroll."""
-        self._bar.setValue(self._bar.value() - event.angleDelta().y() // 2)
+        rows = event.angleDelta().y() / 120.0
+        self._scroll_to(self._bar.value() / self.look.px(ROW_PX) - rows)
+
+    def _scroll_to(self, row: float) -> None:
+        self._bar.setValue(math.ceil(round(row) * self.look.px(ROW_PX)))
 
     def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802
         """Walk through the list."""
@@ -190,13 +230,12 @@ class GapList(Panel):
         look, wide = self.look, self.width() - self.look.px(14)
         stamp_wide = stamp_width("not proven", look, 11.5)
         verdict = (wide - stamp_wide, wide)
-        margin = (verdict[0] - look.px(66), verdict[0] - look.px(12))
-        asked = (margin[0] - look.px(50), margin[0] - look.px(4))
-        least = (asked[0] - look.px(116), asked[0] - look.px(4))
+        margin = (verdict[0] - look.px(68), verdict[0] - look.px(12))
+        least = (margin[0] - look.px(136), margin[0] - look.px(6))
         item = (look.px(14), look.px(40))
         return {
-            "item": item, "between": (look.px(44), least[0] - look.px(8)), "least": least,
-            "asked": asked, "margin": margin, "verdict": verdict,
+            "item": item, "between": (look.px(44), least[0] - look.px(4)), "least": least,
+            "margin": margin, "verdict": verdict,
         }  # fmt: skip
 
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802, ARG002
@@ -213,7 +252,7 @@ class GapList(Panel):
             return
         columns = self._columns()
         self._paint_head(painter, columns)
-        painter.setClipRect(QRectF(0, self._top(), self.width(), self.height() - self._top()))
+        painter.setClipRect(QRectF(0, self._top(), self.width(), self._room() + 1))
         for number, row in enumerate(self._rows):
             box = self.row_box(number)
             if box.bottom() >= self._top() and box.top() <= self.height():
@@ -241,8 +280,7 @@ class GapList(Panel):
         unit = look.unit
         for key, words in (("item", "NO"), ("between", "BETWEEN")):
             painter.drawText(QPointF(columns[key][0], base), words)
-        for key, words in (("least", f"LEAST ±U, {unit}"), ("asked", "ASKED"),
-                           ("margin", "MARGIN")):  # fmt: skip
+        for key, words in (("least", f"LEAST ±U, {unit}"), ("margin", "MARGIN")):
             _right(painter, columns[key][1], base, words)
         painter.drawText(QPointF(columns["verdict"][0], base), "VERDICT")
         painter.setPen(QPen(look.tone(Tone.INK), look.px(0.7)))
@@ -268,17 +306,18 @@ class GapList(Panel):
         painter.setFont(look.font("text", 12.5, bold=chosen))
         painter.setPen(look.tone(Tone.INK))
         low, high = columns["between"]
-        painter.drawText(QPointF(low, first), elided(row.between, painter, high - low))
+        painter.drawText(QPointF(low, first), _names(row.between, painter, high - low))
         painter.setFont(look.font("text", 11))
         painter.setPen(look.tone(Tone.QUIET))
-        room = columns["verdict"][0] - low - look.px(8)
-        painter.drawText(QPointF(low, second), elided(row.below, painter, room))
+        metrics = painter.fontMetrics()
+        fits = [t for t in row.below if metrics.horizontalAdvance(t) <= high - low]
+        below = fits[0] if fits else elided(row.below[-1], painter, high - low)
+        painter.drawText(QPointF(low, second), below)
+        _right(painter, columns["least"][1], second, row.asked)
         painter.setPen(look.tone(Tone.ALERT if bad else Tone.INK))
         painter.setFont(look.font("figures", 15))
-        _right(painter, columns["least"][1], first, f"{row.least} {row.deviation}")
+        _right(painter, columns["least"][1], first, row.least)
         _right(painter, columns["margin"][1], first, row.margin)
-        painter.setPen(look.tone(Tone.INK))
-        _right(painter, columns["asked"][1], first, row.asked)
         left, right = columns["verdict"]
         high_px = look.px(21)
         frame = QRectF(left, box.center().y() - high_px / 2, right - left, high_px)
@@ -288,3 +327,18 @@ class GapList(Panel):
 def _right(painter: QPainter, right: float, base: float, text: str) -> None:
     wide = painter.fontMetrics().horizontalAdvance(text)
     painter.drawText(QPointF(right - wide, base), text)
+
+
+def _names(names: tuple[str, ...], painter: QPainter, room: float) -> str:
+    """Return names joined by a dash, each shortened by as much as needed."""
+    metrics = painter.fontMetrics()
+    dash = " – "
+    joined = dash.join(names)
+    if metrics.horizontalAdvance(joined) <= room or len(names) < 2:
+        return elided(joined, painter, room)
+    room -= metrics.horizontalAdvance(dash) * (len(names) - 1)
+    fair = room / len(names)
+    short = [n for n in names if metrics.horizontalAdvance(n) <= fair]
+    spare = sum(fair - metrics.horizontalAdvance(n) for n in short)
+    each = fair + spare / max(1, len(names) - len(short))
+    return dash.join(n if n in short else elided(n, painter, each) for n in names)

@@ -56,13 +56,16 @@ class PaintedDrawing:
             else:
                 self._marks.append((_path(mark), mark))
 
-    def paint(self, painter: QPainter, window: Window, look: Look) -> None:
-        """Paint all marks in their order."""
+    def paint(
+        self, painter: QPainter, window: Window, look: Look, *, least_letter_px: float = 0.0
+    ) -> None:
+        """Paint all marks in their order; letters below a height are left out."""
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         to_px = window.transform()
         for item in self._marks:
             if isinstance(item, Text):
-                _paint_text(painter, item, window, look)
+                if item.height_mm * window.lettering >= least_letter_px:
+                    _paint_text(painter, item, window, look)
                 continue
             path, mark = item
             if isinstance(mark, Fill):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from PySide6.QtCore import QRectF, QSize, Qt
 from PySide6.QtGui import QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QAbstractButton, QWidget
@@ -64,6 +66,11 @@ class Word(QAbstractButton):
             self.setToolTip(keys)
         look.changed.connect(self._refit)
 
+    def set_size(self, size: float) -> None:
+        """Write it smaller or larger."""
+        self._size = size
+        self.update()
+
     def _refit(self) -> None:
         self.updateGeometry()
         self.update()
@@ -74,7 +81,7 @@ class Word(QAbstractButton):
 
         metrics = QFontMetrics(self.look.font("text", self._size))
         return QSize(
-            metrics.horizontalAdvance(self.text()) + int(self.look.px(10)),
+            math.ceil(metrics.horizontalAdvance(self.text()) + self.look.px(0.8 * self._size)) + 3,
             int(metrics.height() + self.look.px(7)),
         )
 
@@ -103,10 +110,10 @@ class Word(QAbstractButton):
         painter.setFont(look.font("text", self._size))
         tone = Tone.INK if self.isEnabled() else Tone.QUIET
         painter.setPen(look.tone(tone))
-        inset = look.px(5)
+        inset = look.px(0.4 * self._size)
         room = self.width() - 2 * inset
         metrics = painter.fontMetrics()
-        text = metrics.elidedText(self.text(), Qt.TextElideMode.ElideRight, int(room) + 1)
+        text = metrics.elidedText(self.text(), Qt.TextElideMode.ElideRight, math.ceil(room) + 2)
         base = (self.height() + metrics.ascent() - metrics.descent()) / 2
         painter.drawText(int(inset), int(base), text)
         if not self.isEnabled():

@@ -57,6 +57,11 @@ class PictureProcess(QObject):
         self._waiting = want
         self._next()
 
+    @property
+    def is_idle(self) -> bool:
+        """Whether no picture is under way or waited for."""
+        return self._under_way is None and self._waiting is None
+
     def close(self) -> None:
         """End the child."""
         self._closing = True

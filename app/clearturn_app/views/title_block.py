@@ -44,8 +44,8 @@ class TitleBlock(Panel):
         left = self.width() * _LEFT_PART
         for word in (self._stop, self._again):
             word.resize(word.sizeHint())
-            word.move(int(left - word.width() - self.look.px(8)),
-                      int(self.height() - self.look.px(_FOOT_PX) / 2 - word.height() / 2))  # fmt: skip
+            middle = self.height() - self.look.px(_FOOT_PX) / 2
+            word.move(int(left - word.width() - self.look.px(8)), int(middle - word.height() / 2))
         self.update()
 
     def resizeEvent(self, event: object) -> None:  # noqa: N802, ARG002

@@ -11,11 +11,13 @@ from clearturn.drawing import Dimension, Tone
 from clearturn_app.views.paint import PaintedDrawing, Window
 from clearturn_app.views.panel import Panel
 from clearturn_app.window.look import Look
-from clearturn_app.window.session import Session, State
+from clearturn_app.window.session import MOST_DIMENSIONS, Session, State
 
-PX_PER_MM = 4.7  # of the paper, on the plain sheet
+PX_PER_MM = 4.45  # of the paper, on the plain sheet
 _MOST = 40.0
 _NEAR_PX = 14.0
+_ROOM_PX = 330.0
+_LEAST_LETTER_PX = 7.0
 
 
 class TurnSection(Panel):
@@ -51,7 +53,19 @@ class TurnSection(Panel):
     def paper_size(self) -> tuple[float, float]:
         """Return the paper that fits this view at the lettering's size, mm."""
         scale = self.look.px(PX_PER_MM)
+        if self.is_small:  # outlines only: letters would be too small to read
+            scale = min(self.width() / 120.0, self.height() / 78.0)
         return (round(max(self.width() / scale, 110.0)), round(max(self.height() / scale, 70.0)))
+
+    @property
+    def is_small(self) -> bool:
+        """Whether there is no room for dimensions, only for outlines."""
+        return self.height() < self.look.px(_ROOM_PX)
+
+    @property
+    def dimensions(self) -> int:
+        """How many gaps there is room to dimension."""
+        return 0 if self.is_small else MOST_DIMENSIONS
 
     def window(self) -> Window:  # type: ignore[override]
         """Return where the paper lies in this view."""
@@ -188,7 +202,7 @@ class TurnSection(Panel):
         if drawing is None:
             return None
         z, r = drawing.to_part(*self.window().to_paper(at))
-        return (r, z) if r >= 0 else None
+        return (max(r, 0.0), z) if r > -1e-6 else None
 
     def _chosen_place(self) -> tuple[float, float, float] | None:
         """Middle of the chosen gap on the paper, and its length there, mm."""
@@ -215,9 +229,13 @@ class TurnSection(Panel):
         if self._picture is None:
             self._picture = self._drawn(self._painted)
         painter.drawPixmap(0, 0, self._picture)
+        if self.is_small:
+            self.heading(painter, "TURN SECTION", "r against z")
+        if self.look.inch:
+            self._paint_remark(painter, "figures on this drawing in mm")
         self._paint_chosen(painter)
         if not self.session.is_current:
-            self._paint_outdated(painter)
+            self._paint_remark(painter, "drawn before the last change")
         if self._pointer is not None and self._grabbed is None:
             self._paint_reading(painter, self._pointer)
 
@@ -227,7 +245,8 @@ class TurnSection(Panel):
         picture.setDevicePixelRatio(ratio)
         picture.fill(self.look.tone(Tone.PAPER))
         painter = QPainter(picture)
-        painted.paint(painter, self.window(), self.look)
+        least = _LEAST_LETTER_PX if self.is_small else 0.0
+        painted.paint(painter, self.window(), self.look, least_letter_px=least)
         painter.end()
         return picture
 
@@ -257,9 +276,8 @@ class TurnSection(Panel):
         painter.setPen(pen)
         painter.drawEllipse(window.to_px(place[0], place[1]), radius, radius)
 
-    def _paint_outdated(self, painter: QPainter) -> None:
+    def _paint_remark(self, painter: QPainter, words: str) -> None:
         look = self.look
-        words = "drawn before the last change"
         painter.setFont(look.font("text", 11.5))
         wide = painter.fontMetrics().horizontalAdvance(words) + look.px(20)
         box = QRectF(self.width() - wide - look.px(12), look.px(8), wide, look.px(23))

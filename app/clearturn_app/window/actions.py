@@ -9,6 +9,7 @@ from clearturn_app.views.panel import Panel, Word
 from clearturn_app.window.look import Look
 from clearturn_app.window.session import Session
 
+_SIZE_PX = 12.0
 _WORDS = (
     ("open", "open", "Ctrl+O"),
     ("save", "save", "Ctrl+S"),
@@ -58,9 +59,14 @@ class ActionLine(Panel):
         self._lay_out()
 
     def _lay_out(self) -> None:
-        sizes = [word.sizeHint() for word in self.words.values()]
-        total = sum(size.width() for size in sizes)
         margin = self.look.px(9)
+        for part in (1.0, 0.92, 0.85, 0.78, 0.7, 0.62, 0.55, 0.48, 0.4):
+            for word in self.words.values():
+                word.set_size(_SIZE_PX * part)
+            sizes = [word.sizeHint() for word in self.words.values()]
+            total = sum(size.width() for size in sizes)
+            if total <= self.width() - 2 * margin:
+                break
         gap = max(0.0, (self.width() - 2 * margin - total) / max(1, len(sizes) - 1))
         gap = min(gap, self.look.px(34))
         x = margin

@@ -22,9 +22,13 @@ def checked(job: Job, folder: Path, progress: Progress) -> CheckResult:
     return kept_check(job, folder=folder, progress=progress)
 
 
-def section(result: CheckResult, size_mm: tuple[float, float], progress: Progress) -> Drawing:
-    """Return the turn section for a paper of a size."""
-    return turn_section(result.parts, result.pairs, size_mm=size_mm, progress=progress)
+def section(
+    result: CheckResult, size_mm: tuple[float, float], dimensions: int, progress: Progress
+) -> Drawing:
+    """Return the turn section for a paper of a size, with so many dimensions at most."""
+    return turn_section(
+        result.parts, result.pairs, size_mm=size_mm, most_dimensions=dimensions, progress=progress
+    )
 
 
 def strip(

@@ -14,7 +14,7 @@ from clearturn_app.resources.colours import BLUE, PAPER, SheetColours
 
 ZOOMS = (1.0, 1.25, 1.5, 1.75, 2.0)
 _FAMILIES = {"text": "B612", "figures": "Routed Gothic"}
-_INCH_MORE_DIGITS = 2  # 0.01 mm is 0.0004 in
+_INCH_MORE_DIGITS = 1  # 0.001 in is 0.025 mm
 
 
 class Look(QObject):

@@ -247,8 +247,10 @@ class MainWindow(QMainWindow):
             return
 
         def done(files: ReportFiles) -> None:
-            lines = [f"The clearance report is in {files.pdf}.",
-                     "The verdict on it is the one on this sheet; its pages carry the job hash."]  # fmt: skip
+            lines = [
+                f"The clearance report is in {files.pdf}.",
+                "Its verdict is the one on this sheet; its pages carry the job hash.",
+            ]
             if files.pictures_missing:
                 lines.append(files.pictures_missing)
             self.sheet.note.say("REPORT WRITTEN", *lines)
@@ -361,6 +363,8 @@ class MainWindow(QMainWindow):
         self.settings.sync()
         self.tasks.wait(10.0)
         self.safe.close()
+        # It tells of its emptying when it is deleted; nobody is there to hear it then.
+        self.document.stack.blockSignals(True)
         event.accept()
 
 

@@ -21,6 +21,7 @@ from clearturn_app.tasks import Tasks
 from clearturn_app.window import background
 
 Checker = Callable[[Job, Path, Progress], CheckResult]
+MOST_DIMENSIONS = 6
 _SETTLE_MS = 350  # typing and dragging pause this long before a check begins
 _ORDER = {Verdict.FAILS: 0, Verdict.NOT_PROVEN: 1, Verdict.CLEARS: 2}
 
@@ -84,6 +85,7 @@ class Session(QObject):
         self._seen_revision = document.revision
         self._chosen: int | None = None
         self._section_mm = (164.0, 104.0)
+        self._dimensions = MOST_DIMENSIONS
         self._strip_mm = (164.0, 34.0)
         self._soon = QTimer(self)
         self._soon.setSingleShot(True)
@@ -215,10 +217,12 @@ class Session(QObject):
 
     # -- drawings ---------------------------------------------------------------------------
 
-    def set_section_size(self, size_mm: tuple[float, float]) -> None:
-        """Draw the turn section for a paper of another size."""
-        if size_mm != self._section_mm:
-            self._section_mm = size_mm
+    def set_section_size(
+        self, size_mm: tuple[float, float], dimensions: int = MOST_DIMENSIONS
+    ) -> None:
+        """Draw the turn section for a paper of another size, with so many dimensions at most."""
+        if (size_mm, dimensions) != (self._section_mm, self._dimensions):
+            self._section_mm, self._dimensions = size_mm, dimensions
             self._draw_section()
 
     def set_strip_size(self, size_mm: tuple[float, float]) -> None:
@@ -228,13 +232,13 @@ class Session(QObject):
             self._draw_strip()
 
     def _draw_section(self) -> None:
-        result, size = self.result, self._section_mm
+        result, size, most = self.result, self._section_mm, self._dimensions
         if result is None or not result.pairs:
             self._take_drawing(None)
             return
         self.tasks.start(
             "section",
-            lambda progress: background.section(result, size, progress),
+            lambda progress: background.section(result, size, most, progress),
             done=self._take_drawing,
             failed=self.trouble.emit,
         )

@@ -99,7 +99,11 @@ class Sheet(QWidget):
 
     def _lay_out(self) -> None:
         fit = min(self.width() / PLAIN_PX[0], self.height() / PLAIN_PX[1])
-        self.look.room = max(1.0, 1.0 + _ROOM_SHARE * (fit - 1.0))
+        room = max(1.0, 1.0 + _ROOM_SHARE * (fit - 1.0))
+        if abs(room - self.look.room) > 1e-6:
+            self.look.room = room
+            self.look.changed.emit()  # comes back here with the room settled
+            return
         found = places(self.width(), self.height(), self.look, full=self.view != "both")
         self._places = found
         picture_large = self.view == "picture" or (self.view == "both" and self.swapped)
@@ -121,7 +125,7 @@ class Sheet(QWidget):
 
     def _size_drawings(self) -> None:
         if self.section.isVisible():
-            self.session.set_section_size(self.section.paper_size())
+            self.session.set_section_size(self.section.paper_size(), self.section.dimensions)
         if self.strip.isVisible():
             self.session.set_strip_size(self.strip.paper_size())
 

@@ -1,0 +1,122 @@
+"""Make the pictures of the window anew, each of the real window at work on the demo corner.
+
+Needs a display, real or virtual::
+
+    xvfb-run -s '-screen 0 2560x1440x24' .venv/bin/python docs/pictures/make_window_pictures.py
+
+Nothing is touched up.  ``--out`` writes elsewhere; names of scenes as arguments make only those.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QApplication
+
+HERE = Path(__file__).resolve().parent
+PATIENCE_S = 600.0
+SMALL, LARGE = (1280, 800), (2560, 1440)
+
+
+def scenes() -> dict[str, tuple[tuple[int, int], Callable[[object], None]]]:
+    """Return size and preparation of each picture."""
+    return {
+        "window_light_1280": (SMALL, _plain),
+        "window_welcome_1280": (SMALL, _welcome),
+        "window_dark_1280": (SMALL, _dark),
+        "window_slip_1280": (SMALL, lambda w: _slip(w, 3)),
+        "window_hub_1280": (SMALL, lambda w: _slip(w, 6)),
+        "window_whole_1280": (SMALL, _whole),
+        "window_inch_1280": (SMALL, _inch),
+        "window_light_2560": (LARGE, _plain),
+        "window_dark_2560": (LARGE, _dark),
+    }
+
+
+def _plain(_window: object) -> None:
+    pass
+
+
+def _welcome(window: object) -> None:
+    window.welcome()
+
+
+def _dark(window: object) -> None:
+    window.look.set(dark=True)
+
+
+def _inch(window: object) -> None:
+    window.look.set(inch=True)
+
+
+def _slip(window: object, index: int) -> None:
+    window.sheet.open_slip(index)
+
+
+def _whole(window: object) -> None:
+    window.sheet.swap()
+    window.sheet.picture.toggle_cut()
+
+
+def settled(window: object) -> bool:
+    """Return whether everything that is shown has been drawn."""
+    sheet, tasks = window.sheet, window.tasks
+    busy = any(tasks.running(kind) for kind in ("check", "section", "strip", "hand over"))
+    picture = sheet.picture
+    drawn = picture.is_settled or bool(picture.trouble)
+    return not busy and window.session.drawing is not None and drawn
+
+
+def wait_until_settled(window: object) -> None:
+    """Let the window work until nothing moves any more."""
+    end, calm = time.monotonic() + PATIENCE_S, 0
+    while calm < 5:
+        if time.monotonic() > end:
+            raise SystemExit("the window did not settle")
+        QTest.qWait(150)
+        calm = calm + 1 if settled(window) else 0
+
+
+def main() -> int:
+    """Make the pictures."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("names", nargs="*")
+    parser.add_argument("--out", type=Path, default=HERE)
+    args = parser.parse_args()
+    with tempfile.TemporaryDirectory() as folder:
+        os.environ["XDG_STATE_HOME"] = folder
+        from clearturn_app.window.main import MainWindow, first_document
+
+        application = QApplication(sys.argv[:1])
+        application.setStyle("Fusion")
+        document, _ = first_document()
+        window = MainWindow(document)
+        window.show()
+        window.start()
+        for name, (size, prepare) in scenes().items():
+            if args.names and name not in args.names:
+                continue
+            window.sheet.note.clear()
+            window.sheet.slip.fold()
+            window.sheet.swapped = False
+            window.look.set(dark=False, inch=False)
+            if not window.sheet.picture.cut:
+                window.sheet.picture.toggle_cut()
+            window.resize(*size)
+            prepare(window)
+            wait_until_settled(window)
+            window.grab().save(str(args.out / f"{name}.png"))
+            print(name)
+        window.close()
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,120 @@
+"""The corner picture's view, and the process that draws it."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+from window_support import cases, needs_window
+
+needs_window()
+
+from PySide6.QtGui import QImage  # noqa: E402
+
+from clearturn_app.views.camera import Camera  # noqa: E402
+from clearturn_app.views.handing_over import hand_over  # noqa: E402
+from clearturn_app.views.picture_process import PictureProcess  # noqa: E402
+
+pytestmark = pytest.mark.gui
+
+COLOURS = {
+    "paper": "#ffffff", "ink": "#000000", "alert": "#ff0000",
+    "turns": "#f0e2c2", "turns inside": "#806000",
+    "fixed": "#b3c3cf", "fixed inside": "#004080",
+    "posed": "#e0eadb", "posed inside": "#008000",
+}  # fmt: skip
+
+
+def test_centre_is_seen_in_the_middle_and_half_the_height_at_the_edge() -> None:
+    camera = Camera.looking((10, 20, 30), (0, 0, 1), (0, 1, 0), 50.0)
+    assert camera.seen_at((10, 20, 30), 400, 200) == pytest.approx((200, 100))
+    assert camera.seen_at((10, 70, 30), 400, 200) == pytest.approx((200, 0))
+    # Seen from +z with y up, x runs to the right.
+    assert camera.seen_at((60, 20, 30), 400, 200) == pytest.approx((300, 100))
+    # Depth changes nothing in a parallel view.
+    assert camera.seen_at((60, 20, -500), 400, 200) == pytest.approx((300, 100))
+
+
+def test_turning_the_view_keeps_its_axes_square_and_the_centre_where_it_is() -> None:
+    camera = Camera.looking((1, 2, 3), (0.3, 0.2, 0.9), (0, 1, 0), 80.0)
+    for step in range(40):
+        camera = camera.orbited(17.0 * math.sin(step), 11.0)
+        axes = np.stack([camera.right, camera.up, camera.eye])
+        assert axes @ axes.T == pytest.approx(np.eye(3), abs=1e-9)
+        assert np.linalg.det(axes) == pytest.approx(1.0)
+        assert camera.seen_at((1, 2, 3), 300, 300) == pytest.approx((150, 150))
+
+
+def test_what_is_dragged_stays_under_the_pointer() -> None:
+    camera = Camera.looking((1, 2, 3), (0.3, 0.2, 0.9), (0, 1, 0), 80.0)
+    point = (25.0, -12.0, 8.0)
+    x, y = camera.seen_at(point, 640, 480)
+    moved = camera.moved(31.0, -12.0, 480)
+    assert moved.seen_at(point, 640, 480) == pytest.approx((x + 31.0, y - 12.0))
+
+
+@pytest.mark.parametrize("up", [(0, 0, 1), (0, 1, 0)])
+def test_view_along_its_own_upward_direction_is_still_a_view(up) -> None:
+    camera = Camera.looking((0, 0, 0), (0, 0, 1), up, 10.0)
+    axes = np.stack([camera.right, camera.up, camera.eye])
+    assert axes @ axes.T == pytest.approx(np.eye(3), abs=1e-9)
+
+
+@pytest.fixture
+def process(qtbot):
+    one = PictureProcess()
+    yield one
+    one.close()
+
+
+def asked(**changes: object) -> dict[str, object]:
+    base = {
+        "w": 200, "h": 160, "centre": [0, 0, 0], "eye": [0, 0, 1], "up": [0, 1, 0], "half": 260.0,
+        "turn": 0.0, "cut": None, "below": None, "pixel": 1.0, "colours": COLOURS,
+    }  # fmt: skip
+    return {**base, **changes}
+
+
+@pytest.mark.slow
+def test_parts_are_drawn_in_the_tone_of_their_motion_and_cut_where_asked(process, qtbot) -> None:
+    seen: list[QImage] = []
+    process.drawn.connect(lambda image, _asked: seen.append(image))
+    process.set_scene(hand_over(cases("report_cases").demo()))
+    with qtbot.waitSignal(process.drawn, timeout=300_000):
+        process.ask(asked())
+    # The corner of the picture shows paper, the wheel's pad in the middle the tone of what turns.
+    assert seen[-1].pixelColor(2, 2).name() == "#ffffff"
+    middle = seen[-1].pixelColor(100, 80)
+    assert middle.red() > middle.blue() + 15
+    # Cut the outboard half away: from outboard one now looks into parts, at their insides.
+    with qtbot.waitSignal(process.drawn, timeout=300_000):
+        process.ask(asked(cut=[0, 0, -38.0, 0, 0, -1.0]))
+    # At clock 270° and radius 190 the caliper's bridge is cut: the flat tone of its inside.
+    x = 100 - 190 * 80 / 260
+    inside = seen[-1].pixelColor(round(x), 80)
+    assert abs(inside.red() - 0x00) < 12
+    assert abs(inside.blue() - 0x80) < 12
+
+
+@pytest.mark.slow
+def test_killed_picture_comes_back(process, qtbot) -> None:
+    process.set_scene(hand_over(cases("report_cases").demo()))
+    with qtbot.waitSignal(process.drawn, timeout=300_000):
+        process.ask(asked())
+    process._process.kill()
+    qtbot.waitUntil(lambda: process._process is not None or process.is_idle, timeout=60_000)
+    with qtbot.waitSignals([process.drawn], timeout=300_000):
+        process.ask(asked(w=120, h=90))
+
+
+def test_machine_without_a_renderer_is_told_once(qtbot, tmp_path: Path) -> None:
+    process = PictureProcess()
+    process._windows = []
+    told: list[str] = []
+    process.failed.connect(told.append)
+    process.set_scene(tmp_path)
+    process.ask(asked())
+    assert told == ["no renderer works on this machine"]
+    process.close()
