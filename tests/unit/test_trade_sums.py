@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from copy import deepcopy
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -91,6 +93,22 @@ def test_deep_fault_names_its_own_line() -> None:
         parse_job(text)
     line = next(i for i, row in enumerate(text.splitlines(), 1) if "ring_diameter_mm" in row)
     assert f"line {line}," in str(caught.value)
+
+
+def test_every_key_of_every_sum_stands_on_its_page() -> None:
+    folder = Path(__file__).resolve().parents[2] / "docs" / "methods"
+    for name, part in schema()["properties"].items():
+        page = (folder / f"sums-{name.replace('_', '-')}.md").read_text(encoding="utf-8")
+        keys = set(part["properties"])
+        todo = [json.dumps(part)]
+        while todo:
+            for shared in re.findall(r"#/\$defs/(\w+)", todo.pop()):
+                found = schema()["$defs"][shared]
+                if not keys >= set(found["properties"]):
+                    keys |= set(found["properties"])
+                    todo.append(json.dumps(found))
+        assert keys
+        assert [key for key in keys if f"`{key}`" not in page] == []
 
 
 # --- every number of every sum, spoilt -------------------------------------------------------
