@@ -33,6 +33,7 @@ def scenes() -> dict[str, tuple[tuple[int, int], Callable[[object], None]]]:
         "window_dark_1280": (SMALL, _dark),
         "window_slip_1280": (SMALL, lambda w: _slip(w, 3)),
         "window_hub_1280": (SMALL, lambda w: _slip(w, 6)),
+        "window_sums_1280": (SMALL, lambda w: _slip(w, 7)),
         "window_whole_1280": (SMALL, _whole),
         "window_inch_1280": (SMALL, _inch),
         "window_light_2560": (LARGE, _plain),
@@ -68,7 +69,7 @@ def _whole(window: object) -> None:
 def settled(window: object) -> bool:
     """Return whether everything that is shown has been drawn."""
     sheet, tasks = window.sheet, window.tasks
-    busy = any(tasks.running(kind) for kind in ("check", "section", "strip", "hand over"))
+    busy = any(tasks.running(kind) for kind in ("check", "sums", "section", "strip", "hand over"))
     picture = sheet.picture
     drawn = picture.is_settled or bool(picture.trouble)
     return not busy and window.session.drawing is not None and drawn

@@ -26,6 +26,8 @@ from clearturn.report import write_report  # noqa: E402
 from clearturn.result import Verdict  # noqa: E402
 from clearturn_app.document import Document, empty_job, opened  # noqa: E402
 from clearturn_app.resources.colours import BLUE, PAPER  # noqa: E402
+from clearturn_app.sheets.contents import sections  # noqa: E402
+from clearturn_app.sheets.fields import Field  # noqa: E402
 from clearturn_app.sheets.operations import OPERATIONS  # noqa: E402
 from clearturn_app.views.paint import stamp  # noqa: E402
 from clearturn_app.views.picture_process import PictureProcess  # noqa: E402
@@ -235,15 +237,43 @@ def test_inch_is_understood_and_shown(window: MainWindow, qtbot) -> None:
     assert row(window, "spacer").text == "6.35"
 
 
+def every_field(window: MainWindow) -> list[Field]:
+    session = window.session
+    made = [
+        sections(operation, session.document.job, session.result, window.look, session.sums)
+        for operation in OPERATIONS
+    ]
+    return [
+        line
+        for of_one in made
+        for section in of_one
+        for line in section.lines
+        if isinstance(line, Field)
+    ]
+
+
 def test_showing_another_unit_changes_no_number(window: MainWindow) -> None:
-    before = window.document.job
-    for index in range(len(OPERATIONS)):
-        window.sheet.open_slip(index, fold=False)
-        for inch in (True, False):
-            window.look.set(inch=inch)
-            for one in window.sheet.slip.rows.values():
-                one.take()
-    assert window.document.job is before
+    job = window.document.job
+    for inch in (True, False):
+        window.look.set(inch=inch)
+        for field in every_field(window):
+            name, changed = field.edited(job, field.shown(job, window.look), window.look)
+            assert name == ""
+            assert changed is job
+
+
+def test_every_number_has_help_and_source_and_its_own_text_is_understood(
+    window: MainWindow,
+) -> None:
+    fields = every_field(window)
+    assert len(fields) > 100
+    for field in fields:
+        assert field.help
+        assert field.source
+        value = value_at(window.document.job, field.path)
+        understood = field.parsed(field.shown(window.document.job, window.look), window.look)
+        if isinstance(value, float):
+            assert understood == pytest.approx(value, rel=1e-4, abs=1e-4)
 
 
 def test_signature_is_lifted_by_a_later_change_and_comes_back_with_undo(
@@ -472,3 +502,27 @@ def test_verdicts_differ_in_shape_without_any_colour_or_word(qapp) -> None:
     top = [QPoint(x, y) for x in range(20, 100) for y in (0, 1, 2)]
     solid = sum(dark(Verdict.CLEARS, top))
     assert 0 < sum(dark(Verdict.NOT_PROVEN, top)) < 0.8 * solid
+
+
+def test_sums_stand_on_their_slip_and_follow_a_changed_number(window: MainWindow, qtbot) -> None:
+    index = next(i for i, operation in enumerate(OPERATIONS) if operation.number == 80)
+    qtbot.waitUntil(lambda: window.session.sums is not None, timeout=60_000)
+    window.sheet.open_slip(index)
+    before = {sheet.name: sheet.gist for sheet in window.session.sums.sheets}
+    window.sheet.slip.open_section("numbers of: ")
+    mass = next(
+        row
+        for row in window.sheet.slip.rows.values()
+        if row.field.path == ("sums", "heat", "mass_kg")
+    )
+    old = float(mass.text)
+    mass.editor.setText(f"{old * 1.25:g}")
+    mass.editor.setModified(True)
+    mass.take()
+    assert value_at(window.document.job, mass.field.path) == pytest.approx(old * 1.25)
+    qtbot.waitUntil(lambda: window.session.sums is not None, timeout=60_000)
+    direct = background.sums(window.document.job)
+    after = {sheet.name: sheet.gist for sheet in window.session.sums.sheets}
+    assert after == {sheet.name: sheet.gist for sheet in direct.sheets}
+    # A heavier vehicle heats the ring more: the energy of a stop grows with its mass.
+    assert after["heat"] != before["heat"]

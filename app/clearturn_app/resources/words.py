@@ -22,7 +22,7 @@ KEYS = (
     ("Ctrl+R", "write the clearance report"),
     ("Ctrl+Z", "undo"),
     ("Ctrl+Y", "redo"),
-    ("1 … 8", "open an operation of the route card"),
+    ("1 … 9, 0", "open an operation of the route card"),
     ("Esc", "fold the slip, or stop what runs"),
     ("Up, Down", "choose a gap"),
     ("G", "look at the chosen gap in the turn section"),

@@ -9,30 +9,39 @@ from clearturn.job.judging import Requirements
 from clearturn.job.model import Corner, HatCheck, Job, RegisterCheck, Size
 from clearturn.job.positions import JsonPath
 from clearturn.result import CheckResult, Verdict
+from clearturn.trade.sums import SumsResult
 from clearturn_app.sheets.dimensions import CALIPER, CALIPER_BOX, ROTOR, SHIELD, field_of
 from clearturn_app.sheets.fields import Fact, Field, Section
 from clearturn_app.sheets.operations import Operation
+from clearturn_app.sheets.sums import sum_sections
 from clearturn_app.window.look import Look
 
 _PRACTICE = "common practice, no source"
 
 
 def sections(
-    operation: Operation, job: Job, result: CheckResult | None, look: Look
+    operation: Operation,
+    job: Job,
+    result: CheckResult | None,
+    look: Look,
+    sums: SumsResult | None = None,
 ) -> list[Section]:
-    """Return what a slip shows; `result` only if it is that of this job."""
+    """Return what a slip shows; `result` and `sums` only if they are those of this job."""
     made: list[Section] = []
-    makers: dict[str, Callable[[Corner, JsonPath, CheckResult | None, Look], Iterator[Section]]] = {
-        "Scans": _scans, "Datums": _datums, "Rotor": _rotor, "Caliper": _caliper,
-        "Wheel": _wheel, "Gaps": _gaps, "Hub": _hub,
+    makers: dict[int, Callable[[Corner, JsonPath, CheckResult | None, Look], Iterator[Section]]] = {
+        10: _scans, 20: _datums, 30: _rotor, 40: _caliper, 50: _wheel, 60: _gaps, 70: _hub,
     }  # fmt: skip
-    if operation.name == "Hand-over":
+    if operation.number == 100:
         return list(_hand_over(result))
     for number, axle in enumerate(job.axles):
         head = f"{axle.name}: " if len(job.axles) > 1 else ""
         at: JsonPath = ("axles", number, "corner")
-        for one in makers[operation.name](axle.corner, at, result, look):
-            made.append(Section(head + one.title, one.lines, one.folded))
+        if operation.number in makers:
+            for one in makers[operation.number](axle.corner, at, result, look):
+                made.append(Section(head + one.title, one.lines, one.folded))
+    made += sum_sections(operation.sums, job, sums)
+    if not made:
+        made.append(Section("nothing yet", (Fact("", "The job holds no numbers for this."),)))
     return made
 
 

@@ -35,6 +35,8 @@ class Field:
         Where the value comes from.
     optional : bool
         May be left empty.
+    unit_word : str
+        Unit of a plain number.
     """
 
     path: JsonPath
@@ -46,10 +48,11 @@ class Field:
     choices: tuple[str, ...] = ()
     source: str = ""
     optional: bool = False
+    unit_word: str = ""
 
     def unit(self, look: Look) -> str:
         """Return the unit the value is shown in."""
-        return {"length": look.unit, "angle": "°"}.get(self.kind, "")
+        return {"length": look.unit, "angle": "°"}.get(self.kind, self.unit_word)
 
     def shown(self, job: Job, look: Look) -> str:
         """Return the value as text, without its unit."""
@@ -65,7 +68,8 @@ class Field:
         if quantity is None:
             return str(value)
         unit = self.unit(look)
-        shown = quantity.shown(float(value), unit or None)
+        own = unit if unit in quantity.factors else None
+        shown = quantity.shown(float(value), own)
         digits = 5 if unit == "in" else 4
         text = number(shown, digits)
         return text.rstrip("0").rstrip(".") if "." in text else text
@@ -103,7 +107,8 @@ class Field:
             self._check_range(value, look)
             return int(value)
         quantity = _QUANTITIES.get(self.kind, NUMBER)
-        value = quantity.parse(text, self.unit(look) or None)
+        unit = self.unit(look)
+        value = quantity.parse(text, unit if unit in quantity.factors else None)
         self._check_range(value, look)
         return value
 
@@ -129,6 +134,8 @@ class Field:
         if text.strip() == old:
             return "", job
         value = self.parsed(text, look)
+        if type(value_at(job, self.path)) is int and type(value) is float and value.is_integer():
+            value = int(value)  # a count stays one
         changed = with_value(job, self.path, value)
         if changed is job:
             return "", job

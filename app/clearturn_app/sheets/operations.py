@@ -9,9 +9,12 @@ from clearturn.job.edits import sign_off_lifted
 from clearturn.job.model import Corner, Job, SignOff
 from clearturn.job.positions import JsonPath
 from clearturn.result import CheckResult, Verdict
+from clearturn.trade.sums import SumsResult
 from clearturn_app.window.look import Look
 
 States = Callable[[Job, CheckResult | None, Look], str]
+_RUN_OUT = ("run_out", "mass", "axle_sheet")
+_BRAKE = ("brake_balance", "parking_brake", "heat")
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,12 +29,18 @@ class Operation:
         Keys of a corner (or of the job, with a leading "/") whose change touches this operation.
     states : callable
         Its result in a few words.
+    sums : tuple of str
+        The trade sums that belong to it, by their keys in the job.
+    short : str
+        Name on the card, where the full one has no room.
     """
 
     number: int
     name: str
     keys: tuple[str, ...]
     states: States
+    sums: tuple[str, ...] = ()
+    short: str = ""
 
     @property
     def title(self) -> str:
@@ -65,7 +74,7 @@ def _rotor(job: Job, _result: CheckResult | None, look: Look) -> str:
         return "no dimensions yet"
     one = rotors[0]
     size = f"{look.length(one.ring_outer_diameter_mm, 0)} × {look.length(one.ring_thickness_mm, 0)}"
-    return f"{size}, offset {look.length(one.hat_offset_mm, 1)}"
+    return f"{size} {look.unit}"
 
 
 def _caliper(job: Job, _result: CheckResult | None, look: Look) -> str:
@@ -80,8 +89,7 @@ def _wheels(job: Job, _result: CheckResult | None, look: Look) -> str:
     if not stacks:
         return "no seat stack yet"
     spacer = stacks[0].spacer_mm
-    told = f"spacer {look.length(spacer, 1)}" if spacer else "no spacer"
-    return f"pad at z {look.length(stacks[0].pad_z_mm, 1)}, {told}"
+    return f"spacer {look.length(spacer, 1)} {look.unit}" if spacer else "no spacer"
 
 
 def _gaps(_job: Job, result: CheckResult | None, _look: Look) -> str:
@@ -121,18 +129,29 @@ def _count(number: int, word: str) -> str:
     return f"{number} {word}" if number == 1 else f"{number} {word}s"
 
 
+def _sums(names: tuple[str, ...]) -> States:
+    def states(job: Job, _result: CheckResult | None, _look: Look) -> str:
+        given = sum(name in job.sums for name in names)
+        return _count(given, "sum") if given else "no numbers yet"
+
+    return states
+
+
 OPERATIONS: tuple[Operation, ...] = (
     Operation(10, "Scans", ("scans",), _scans),
     Operation(20, "Datums", ("datums", "hub_frame", "wheel_frame", "side", "mirror"), _datums),
-    Operation(30, "Rotor", ("rotor",), _rotor),
-    Operation(40, "Caliper", ("caliper", "bracket", "shield"), _caliper),
+    Operation(30, "Rotor", ("rotor",), _rotor, ("ring_joint",)),
+    Operation(40, "Caliper & bracket", ("caliper", "bracket", "shield"), _caliper,
+              ("kit", "pads", "bracket"), "Caliper"),
     Operation(50, "Wheel", ("seat_stack", "stud", "weights"), _wheels),
     Operation(
         60, "Gaps",
         ("parts", "seats", "pairs", "requirements", "allowances", "coverage_factor", "cures"),
         _gaps,
     ),
-    Operation(70, "Hub", ("hub_checks",), _hub),
+    Operation(70, "Hub & bolts", ("hub_checks",), _hub, ("hub_fits", "bolts")),
+    Operation(80, "Brake sums", (), _sums(_BRAKE), _BRAKE, "Sums"),
+    Operation(90, "Run-out & mass", (), _sums(_RUN_OUT), _RUN_OUT, "Run-out"),
     Operation(100, "Hand-over", ("not_checked", "/name", "/vehicle", "/kit", "/author", "/notes"),
               _hand_over),
 )  # fmt: skip
@@ -140,6 +159,8 @@ OPERATIONS: tuple[Operation, ...] = (
 
 def touched_by(path: JsonPath) -> Operation | None:
     """Return the operation that a change at a path of the job touches."""
+    if len(path) > 1 and path[0] == "sums":
+        return next((one for one in OPERATIONS if path[1] in one.sums), None)
     key = f"/{path[0]}"
     if path and path[0] == "axles" and len(path) > 3:
         key = str(path[3])
@@ -165,12 +186,16 @@ def signature_on(job: Job, operation: Operation) -> SignOff | None:
     return next((one for one in job.sign_offs if one.operation == operation.title), None)
 
 
-def alerts(operation: Operation, result: CheckResult | None) -> bool:
+def alerts(operation: Operation, result: CheckResult | None, sums: SumsResult | None) -> bool:
     """Return whether something of this operation fails."""
+    if sums is not None and any(
+        sheet.name in operation.sums and sheet.word == "fails" for sheet in sums.sheets
+    ):
+        return True
     if result is None:
         return False
-    if operation.name == "Gaps":
+    if operation.number == 60:
         return any(pair.verdict is Verdict.FAILS for pair in result.pairs)
-    if operation.name == "Hub":
+    if operation.number == 70:
         return any(hub.verdict is Verdict.FAILS for hub in result.hub)
     return False

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from functools import partial
 
 from PySide6.QtCore import QPoint, QRect, Qt, QTimer, Signal
 from PySide6.QtGui import QKeyEvent, QPainter, QPaintEvent, QPen
@@ -44,6 +45,7 @@ class Slip(QWidget):
         self.index = 0
         self._rows: dict[str, FieldRow] = {}
         self._open: dict[str, bool] = {}
+        self._heads: dict[str, SectionHead] = {}
         self._shape: tuple[object, ...] = ()
         self._area = QScrollArea(self)
         self._area.setWidgetResizable(True)
@@ -63,7 +65,8 @@ class Slip(QWidget):
         self._later.setSingleShot(True)
         self._later.setInterval(0)
         self._later.timeout.connect(self._fill)
-        for signal in (session.job_changed, session.result_changed, session.state_changed):
+        for signal in (session.job_changed, session.result_changed, session.state_changed,
+                       session.sums_changed):  # fmt: skip
             signal.connect(self._refresh)
         look.changed.connect(self._restyle)
         self.hide()
@@ -113,7 +116,7 @@ class Slip(QWidget):
     def _fill(self) -> None:
         session = self.session
         result = session.result if session.is_current else None
-        made = sections(self.operation, session.document.job, result, self.look)
+        made = sections(self.operation, session.document.job, result, self.look, session.sums)
         shape = tuple(
             (s.title, tuple(line.path if isinstance(line, Field) else line for line in s.lines))
             for s in made
@@ -126,7 +129,8 @@ class Slip(QWidget):
         else:
             fresh = {line.path: line for s in made for line in s.lines if isinstance(line, Field)}
             for row in self._rows.values():
-                row.refresh(fresh[row.field.path])
+                if row.field.path in fresh:
+                    row.refresh(fresh[row.field.path])
         self._show_signature()
         self.update()
 
@@ -138,21 +142,19 @@ class Slip(QWidget):
         column.setContentsMargins(edge, round(self.look.px(4)), edge, edge)
         column.setSpacing(round(self.look.px(3)))
         self._rows = {}
+        self._heads = {}
         for section in made:
             body = QWidget()
             rows = QVBoxLayout(body)
             rows.setContentsMargins(0, 0, 0, round(self.look.px(10)))
             rows.setSpacing(round(self.look.px(4)))
-            for line in section.lines:
-                rows.addWidget(self._row(section, line))
             is_open = self._open.get(section.title, not section.folded)
             head = SectionHead(section.title, self.look, is_open, foldable=len(made) > 1)
-            body.setVisible(is_open)
-            head.switched.connect(
-                lambda on, body=body, title=section.title: self._switch(title, body, on)
-            )
+            head.switched.connect(partial(self._switch, section, body))
             column.addWidget(head)
             column.addWidget(body)
+            self._heads[section.title] = head
+            self._switch(section, body, is_open)
         column.addStretch(1)
         self._area.setWidget(inside)
 
@@ -165,9 +167,20 @@ class Slip(QWidget):
             self._rows[f"{section.title}: {line.label}"] = row
         return row
 
-    def _switch(self, title: str, body: QWidget, on: bool) -> None:
-        self._open[title] = on
+    def _switch(self, section: Section, body: QWidget, on: bool) -> None:
+        self._open[section.title] = on
+        rows = body.layout()
+        if on and rows is not None and rows.count() == 0:
+            # Only what is looked at is built: a sum can hold a hundred numbers.
+            for line in section.lines:
+                rows.addWidget(self._row(section, line))
         body.setVisible(on)
+
+    def open_section(self, title: str) -> None:
+        """Unfold the section whose title begins so."""
+        for name, head in self._heads.items():
+            if name.startswith(title) and not self._open.get(name, False):
+                head.switch()
 
     # -- signing ----------------------------------------------------------------------------
 

@@ -29,7 +29,8 @@ class RouteCard(Panel):
         self._open: int | None = None
         self._over: int | None = None
         self._at = 0
-        for signal in (session.job_changed, session.result_changed, session.state_changed):
+        for signal in (session.job_changed, session.result_changed, session.state_changed,
+                       session.sums_changed):  # fmt: skip
             signal.connect(self.update)
 
     def set_open(self, index: int | None) -> None:
@@ -102,7 +103,9 @@ class RouteCard(Panel):
         painter.drawText(QPointF(left, look.px(20)), number)
         beside = painter.fontMetrics().horizontalAdvance(number) + look.px(8)
         painter.setFont(look.font("figures", 15, bold=index == self._open))
-        name = elided(operation.name, painter, room - beside)
+        name = operation.name
+        if painter.fontMetrics().horizontalAdvance(name) > room - beside:
+            name = elided(operation.short or name, painter, room - beside)
         painter.drawText(QPointF(left + beside, look.px(20)), name)
         painter.setFont(look.font("text", 11))
         words = operation.states(job, result, look)
@@ -117,7 +120,7 @@ class RouteCard(Panel):
     ) -> None:
         look = self.look
         wide = 0.0
-        if alerts(operation, self.session.result):
+        if alerts(operation, self.session.result, self.session.sums):
             wide = look.px(40)
             area = QPainterPath()
             area.addRect(QRectF(at.x(), at.y() - look.px(8), wide, look.px(8)))

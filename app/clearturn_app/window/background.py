@@ -12,6 +12,7 @@ from clearturn.kept import kept_check
 from clearturn.progress import Progress
 from clearturn.report import ReportFiles, write_report
 from clearturn.result import CheckResult, Motion, PairResult, PlacedPart
+from clearturn.trade.sums import SumsResult, compute_sums
 from clearturn_app.views.report_pictures import ChildPictureMaker
 
 _STRIP_REACH_MM = 30.0  # gaps beyond it do not matter to anyone
@@ -20,6 +21,14 @@ _STRIP_REACH_MM = 30.0  # gaps beyond it do not matter to anyone
 def checked(job: Job, folder: Path, progress: Progress) -> CheckResult:
     """Return the result of a job: that of an earlier run if job, files and program are the same."""
     return kept_check(job, folder=folder, progress=progress)
+
+
+def sums(job: Job) -> SumsResult:
+    """Return the job's trade sums."""
+    corner = job.axles[0].corner if job.axles else None
+    if corner is None:
+        return compute_sums(job.sums)
+    return compute_sums(job.sums, corner.rotor, corner.caliper)
 
 
 def section(

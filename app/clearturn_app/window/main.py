@@ -31,6 +31,7 @@ from clearturn_app.window.settings import Settings
 from clearturn_app.window.sheet import PLAIN_PX, Sheet
 
 _KEEP_MS = 800
+_DIGITS = range(Qt.Key.Key_0, Qt.Key.Key_9 + 1)
 _FILES = f"Clearturn jobs (*{SUFFIX});;All files (*)"
 
 
@@ -130,7 +131,7 @@ class MainWindow(QMainWindow):
             Qt.Key.Key_Up: lambda: self.session.choose_next(-1),
             Qt.Key.Key_Down: lambda: self.session.choose_next(1),
         }  # fmt: skip
-        number = event.key() - Qt.Key.Key_1
+        number = (event.key() - Qt.Key.Key_1) % 10 if event.key() in _DIGITS else -1
         if 0 <= number < len(OPERATIONS):
             sheet.open_slip(number)
         elif event.key() in deeds:

@@ -16,6 +16,7 @@ from clearturn.errors import ClearturnError
 from clearturn.job.model import Job
 from clearturn.progress import Progress
 from clearturn.result import CheckResult, PairResult, Verdict
+from clearturn.trade.sums import SumsResult
 from clearturn_app.document import Document
 from clearturn_app.tasks import Tasks
 from clearturn_app.window import background
@@ -52,6 +53,8 @@ class Session(QObject):
         Of the last check that ended; `is_current` says whether it is that of the job as it stands.
     refusal : str
         Why the job cannot be checked.
+    sums : SumsResult or None
+        The trade sums of the job as it stands, when they are worked out.
     drawing, strip : Drawing or None
         The turn section, and the clock strip of the chosen pair.
     """
@@ -62,6 +65,7 @@ class Session(QObject):
     chosen_changed = Signal()
     drawing_changed = Signal()
     strip_changed = Signal()
+    sums_changed = Signal()
     trouble = Signal(object)
     """An error to tell."""
 
@@ -79,6 +83,7 @@ class Session(QObject):
         self.refusal = ""
         self.drawing: Drawing | None = None
         self.strip: Drawing | None = None
+        self.sums: SumsResult | None = None
         self._checker = checker or background.checked
         self._state = State.NONE
         self._checked_revision = -1
@@ -108,6 +113,8 @@ class Session(QObject):
     def check_now(self) -> None:
         """Check the job in the background; a check that runs is given up."""
         self._soon.stop()
+        if self.sums is None and not self.tasks.running("sums"):
+            self.compute_sums()
         revision, job, folder = self.document.revision, self.document.job, self.document.folder
 
         def done(result: CheckResult) -> None:
@@ -123,6 +130,18 @@ class Session(QObject):
             shown=True,
         )
         self._set_state(State.CHECKING)
+
+    def compute_sums(self) -> None:
+        """Work the trade sums out; those of an older job are not shown any more."""
+        job = self.document.job
+        self._take_sums(None)
+        if job.sums:
+            self.tasks.start("sums", lambda _progress: background.sums(job),
+                             done=self._take_sums, failed=self.trouble.emit)  # fmt: skip
+
+    def _take_sums(self, sums: SumsResult | None) -> None:
+        self.sums = sums
+        self.sums_changed.emit()
 
     def stop(self) -> None:
         """Stop the check that runs or is about to."""
@@ -155,6 +174,7 @@ class Session(QObject):
         if self.document.revision != self._seen_revision:
             self._seen_revision = self.document.revision
             self.tasks.cancel("check")
+            self.compute_sums()
             self._soon.start()
             self._set_state(State.CHECKING)
         self.job_changed.emit()

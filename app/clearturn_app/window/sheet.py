@@ -58,7 +58,7 @@ class Sheet(QWidget):
         self._redraw.setInterval(_REDRAW_MS)
         self._redraw.timeout.connect(self._size_drawings)
         self.card.opened.connect(self.open_slip)
-        self.gaps.hub_chosen.connect(lambda: self.open_slip(_index_of("Hub"), fold=False))
+        self.gaps.hub_chosen.connect(lambda: self.open_slip(_index_of(70), fold=False))
         self.slip.folded.connect(lambda: self.card.set_open(None))
         self.note.resized.connect(self._place_note)
         look.changed.connect(self._lay_out)
@@ -210,5 +210,5 @@ class Sheet(QWidget):
             painter.drawLine(QPointF(x, found.small.top()), QPointF(x, found.frame.bottom() + 1))
 
 
-def _index_of(name: str) -> int:
-    return next(i for i, operation in enumerate(OPERATIONS) if operation.name == name)
+def _index_of(number: int) -> int:
+    return next(i for i, operation in enumerate(OPERATIONS) if operation.number == number)
