@@ -45,8 +45,11 @@ def test_housing_with_room_is_not_turned() -> None:
 
 
 def test_unknown_wall_is_told_and_not_guessed() -> None:
-    lines = hub_fits.sheet(HubFits(housing=Housing(164.8, 164.0))).lines
-    assert [line.value for line in lines if "wall" in line.label] == ["unknown"]
+    sheet = hub_fits.sheet(HubFits(housing=Housing(164.8, 164.0)))
+    assert [ruling.found for ruling in sheet.rulings] == ["unknown", "unknown"]
+    assert sheet.word == "not proven"
+    roomy = hub_fits.sheet(HubFits(housing=Housing(160.0, 164.0)))
+    assert roomy.rulings == ()
 
 
 def test_edges_of_holes() -> None:

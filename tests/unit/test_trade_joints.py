@@ -116,6 +116,12 @@ def test_hot_change_of_a_stiff_sleeve_is_that_of_a_bolt_held_at_its_length() -> 
     assert got == pytest.approx(expected, rel=1e-6)
 
 
+def test_greatest_torque_reaches_nine_tenths_of_yield_at_the_lowest_friction() -> None:
+    greatest = joints.joint_result(M12).greatest_torque_nm
+    again = joints.joint_result(replace(M12, torque_nm=greatest))
+    assert again.utilisation == pytest.approx(0.9)
+
+
 def test_loose_bolt_slips_and_the_sheet_says_so() -> None:
     weak = Bolts((replace(M12, torque_nm=10.0),), (), (PAIR,))
     assert joints.sheet(weak).word == "fails"

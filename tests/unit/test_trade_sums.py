@@ -176,6 +176,8 @@ def changed_demo(path: tuple[str | int, ...], value: object) -> list[str]:
         (("hub_fits", "stud_holes", "bolt_circle_mm"), 114.3, "part-with-two-sizes"),
         (("bracket", "ring_mid_z_mm"), -37.0, "part-with-two-sizes"),
         (("bolts", "caliper_bolts", 0, "effective_radius_mm"), 160.0, "radius-disagrees"),
+        (("bolts", "caliper_bolts", 1, "brake_torque_nm"), 2000.0, "load-disagrees"),
+        (("ring_joint", "brake_torque_nm"), 2000.0, "load-disagrees"),
     ],
 )
 def test_two_sizes_of_one_part_are_found_across_the_job(

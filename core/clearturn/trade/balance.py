@@ -360,6 +360,7 @@ def sheet(inputs: BrakeBalance) -> Sheet:
         assumed=(
             "pistons are those of one side of the caliper; friction is the same at any pressure, "
             "speed and heat",
+            "the limits are those of passenger cars (M1)",
             "share is fixed: a valve or an electronic distribution changes it",
             "in a tandem cylinder both chambers' strokes add",
         ),

@@ -392,7 +392,9 @@ def _housing(inputs: HubFits, result: HubFitsResult, rulings: list[Ruling]) -> l
         ("seal land", room.seal_land_left_mm, housing.least_seal_land_mm, "seal_land_mm"),
     ):
         if left is None:
-            lines.append(Line(f"{name} {after}", "unknown", f"{key} is not entered: measure it"))
+            if room.turn_off_per_side_mm > 0:
+                needed, why = f"at least {num(least)} mm", f"{key} is not entered: measure it"
+                rulings.append(Ruling(f"{name} {after}", "unknown", needed, "not proven", why))
             continue
         rulings.append(
             Ruling(

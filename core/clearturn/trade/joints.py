@@ -195,7 +195,13 @@ class Bolts(Checked):
 
 @dataclass(frozen=True, slots=True)
 class JointResult:
-    """A bolt's preload, thread and joint hot, N and MPa."""
+    """A bolt's preload, thread and joint hot, N and MPa.
+
+    Attributes
+    ----------
+    greatest_torque_nm : float
+        At which 90 % of yield is reached with the lowest friction and the tool's scatter.
+    """
 
     name: str
     thread: str
@@ -203,7 +209,7 @@ class JointResult:
     greatest_preload_n: float
     stress_mpa: float
     utilisation: float
-    best_torque_nm: float
+    greatest_torque_nm: float
     stripping_load_n: float | None
     breaking_load_n: float
     engagement_needed_mm: float | None
@@ -253,7 +259,6 @@ def joint_result(joint: Joint) -> JointResult:
         joint.torque_nm, metric, strong, mu_low=joint.friction_low, mu_high=joint.friction_high,
         scatter=joint.tool_scatter,
     )  # fmt: skip
-    middle = (joint.friction_low + joint.friction_high) / 2.0
     full = bolts.tightening_force_n(metric, strong.yield_mpa, joint.friction_low)
     strips = needed = None
     if joint.tapped_in is not None and joint.engagement_mm is not None:
@@ -267,7 +272,10 @@ def joint_result(joint: Joint) -> JointResult:
         greatest_preload_n=found.greatest_n,
         stress_mpa=found.stress_mpa,
         utilisation=found.utilisation,
-        best_torque_nm=bolts.torque_nm(full, metric, middle, middle, bolts.mean_seat_mm(metric)),
+        greatest_torque_nm=bolts.torque_nm(
+            full, metric, joint.friction_low, joint.friction_low, bolts.mean_seat_mm(metric)
+        )
+        / (1.0 + joint.tool_scatter),
         stripping_load_n=strips,
         breaking_load_n=strong.ultimate_mpa * metric.stress_area_mm2,
         engagement_needed_mm=needed,
@@ -348,12 +356,16 @@ def sheet(inputs: Bolts) -> Sheet:
         rulings += _stud_rulings(studs, left)
     for pair, held in zip(inputs.caliper_bolts, result.caliper_bolts, strict=True):
         rulings += _caliper_rulings(pair, held)
-    heads = ("bolt", "thread", "torque, N·m", "friction", "preload, kN", "of yield, %", "hot, kN")
+    heads = (
+        "bolt", "thread", "torque, N·m", "at most, N·m", "friction", "preload, kN", "of yield, %",
+        "hot, kN",
+    )  # fmt: skip
     rows = tuple(
         (
             joint.name,
             found.thread,
             num(joint.torque_nm, 0),
+            num(found.greatest_torque_nm, 0),
             f"{joint.friction_low:g} … {joint.friction_high:g}",
             f"{num(found.least_preload_n / 1e3, 1)} … {num(found.greatest_preload_n / 1e3, 1)}",
             num(100.0 * found.utilisation, 0),

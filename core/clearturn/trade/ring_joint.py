@@ -5,8 +5,9 @@ the hat by
 
     r (α_hat ΔT_hat − α_ring ΔT_ring)       positive: the hat outgrows the ring
 
-and the joint must let it; bound up, a ring cracks.  Titanium hat +280 K at r 120: 0.31 mm, ceramic
-ring +580 K: 0.10 mm.
+and the joint must let it; bound up, a ring cracks.  Three states are judged: both hot; the first
+hard stop, ring hot and hat still cold; heat soaked, the ring as warm as the hat.  Titanium hat
++280 K at r 120: 0.31 mm, ceramic ring +580 K: 0.10 mm.
 
 References
 ----------
@@ -112,11 +113,21 @@ class RingJoint(Checked):
             )
 
     @property
+    def ring_alpha_per_mk(self) -> float:
+        """Expansion of the ring, 1e-6/K."""
+        own = material(self.ring_material).expansion_per_mk
+        return own if self.ring_expansion_per_mk is None else self.ring_expansion_per_mk
+
+    @property
     def ring_growth_mm(self) -> float:
         """Radial growth of the ring at the joint."""
-        own = material(self.ring_material).expansion_per_mk
-        alpha = own if self.ring_expansion_per_mk is None else self.ring_expansion_per_mk
-        return growth_mm(self.circle_radius_mm, alpha, self.ring_hot_c - COLD_C)
+        return growth_mm(self.circle_radius_mm, self.ring_alpha_per_mk, self.ring_hot_c - COLD_C)
+
+    @property
+    def ring_soaked_mm(self) -> float:
+        """Radial growth of the ring when it is only as warm as the hat."""
+        warm = min(self.ring_hot_c, self.hat_hot_c)
+        return growth_mm(self.circle_radius_mm, self.ring_alpha_per_mk, warm - COLD_C)
 
     @property
     def hat_growth_mm(self) -> float:
@@ -138,14 +149,19 @@ class RingJointResult:
     Attributes
     ----------
     outward_left_mm, inward_left_mm : float
-        Freedom of the ring against the hat, hot; below 0 the ring is bound up.
-    end_float_hot_mm : float or None
+        Freedom of the ring against the hat, both hot; below 0 the ring is bound up.
+    outward_first_stop_mm : float
+        The same, ring hot and hat still cold.
+    inward_soaked_mm : float
+        The same, ring as warm as the hat.
     """
 
     ring_growth_mm: float
     hat_growth_mm: float
     outward_left_mm: float
     inward_left_mm: float
+    outward_first_stop_mm: float
+    inward_soaked_mm: float
     freedom_uncertainty_mm: float
     end_float_hot_mm: float | None
     force_a_bobbin_n: float
@@ -175,6 +191,8 @@ def compute(inputs: RingJoint) -> RingJointResult:
         # The ring growing more uses up its way outwards, the hat growing more its way inwards.
         outward_left_mm=inputs.outward_mm - (ring - hat),
         inward_left_mm=inputs.inward_mm - (hat - ring),
+        outward_first_stop_mm=inputs.outward_mm - ring,
+        inward_soaked_mm=inputs.inward_mm - (hat - inputs.ring_soaked_mm),
         freedom_uncertainty_mm=share * math.hypot(ring, hat),
         end_float_hot_mm=_end_float(inputs),
         force_a_bobbin_n=force,
@@ -203,8 +221,7 @@ def _end_float(inputs: RingJoint) -> float | None:
         return None
     hot = inputs.hat_hot_c if inputs.bobbin_hot_c is None else inputs.bobbin_hot_c
     bobbin = material(inputs.bobbin_material).expansion_per_mk
-    own = material(inputs.ring_material).expansion_per_mk
-    ring = own if inputs.ring_expansion_per_mk is None else inputs.ring_expansion_per_mk
+    ring = inputs.ring_alpha_per_mk
     grown = growth_mm(inputs.bobbin_length_mm, bobbin, hot - COLD_C)
     return (
         inputs.end_float_mm
@@ -230,13 +247,18 @@ def sheet(inputs: RingJoint) -> Sheet:
     spread, least = result.freedom_uncertainty_mm, inputs.least_freedom_mm
     rulings = [
         Ruling(
-            f"ring free {way}, hot",
+            f"ring free {way}",
             f"{signed(left)} ±{num(spread)} mm",
             f"at least {num(least)} mm",
             at_least(left, least, spread),
             "bound up, a ring cracks",
         )
-        for way, left in (("outwards", result.outward_left_mm), ("inwards", result.inward_left_mm))
+        for way, left in (
+            ("outwards, both hot", result.outward_left_mm),
+            ("outwards, first hard stop, hat cold", result.outward_first_stop_mm),
+            ("inwards, both hot", result.inward_left_mm),
+            ("inwards, ring only as warm as the hat", result.inward_soaked_mm),
+        )
     ]
     if result.end_float_hot_mm is not None:
         rulings.append(

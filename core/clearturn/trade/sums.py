@@ -29,6 +29,9 @@ from clearturn.trade.sheet import Sheet, num, worst
 
 _RADIUS_SLACK_MM = 2.0  # an effective radius is not known better
 _HEIGHT_SLACK_MM = 0.05
+_TORQUE_SHARE = (
+    0.98  # of the bracket's peak torque, below which another joint is judged too lightly
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,6 +203,27 @@ def disagreements(
             )
             yield Finding("part-with-two-sizes", "error", text)
     yield from _radii(read)
+    yield from _loads(read)
+
+
+def _loads(read: Mapping[str, Any]) -> Iterator[Finding]:
+    if "bracket" not in read:
+        return
+    load = read["bracket"].load
+    peak = max(bracket.force_from_grip_n(load), bracket.force_from_pressure_n(load))
+    torque = peak * load.effective_radius_mm / 1000.0
+    taken: list[tuple[str, float]] = []
+    if "bolts" in read:
+        taken += [(f"bolts of {b.name}", b.brake_torque_nm) for b in read["bolts"].caliper_bolts]
+    if "ring_joint" in read:
+        taken.append(("the ring-to-hat joint", read["ring_joint"].brake_torque_nm))
+    for name, entered in taken:
+        if entered < _TORQUE_SHARE * torque:
+            text = (
+                f"{name}: judged with {num(entered, 0)} N·m, the bracket's peak load is "
+                f"{num(torque, 0)} N·m"
+            )
+            yield Finding("load-disagrees", "warning", text)
 
 
 def _sizes(
