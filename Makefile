@@ -47,7 +47,10 @@ bench: $(STAMPS)/bench $(STAMPS)/kernels
 	@set -e; for script in tests/benchmarks/bench_*.py; do echo "== $$script"; $(PY) $$script; done
 
 docs: $(STAMPS)/test $(STAMPS)/kernels
+	@.ci/system-packages window test
 	$(PY) docs/pictures/make_pictures.py
+	xvfb-run --auto-servernum --server-args '-screen 0 2560x1440x24' \
+	  $(PY) docs/pictures/make_window_pictures.py
 
 clean:
 	rm -rf $(VENV) build dist clearturn-demo .pytest_cache .mypy_cache .ruff_cache .hypothesis \
