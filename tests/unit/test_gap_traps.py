@@ -267,3 +267,19 @@ def test_bodies_of_revolution_do_not_make_every_pair_of_their_facets_tie():
     pin = box((-1, -1, -2), (1, 1, 2))
     both = turning_gap(pin, together([wide, deep]))
     assert both.gap_mm.upper == pytest.approx(turning_gap(pin, wide).gap_mm.upper, abs=1e-3)
+
+
+@pytest.mark.parametrize("count", [60, 8000])
+def test_vertices_that_no_face_uses_are_no_part_of_the_surface(count):
+    # A scan split by its faces can carry the rest of its vertices along; some lie in the way.
+    ring, part = tube(100, 150, -10, 10, count), box((-20, -20, -5), (20, 20, 5))
+    stray = np.array([[60.0, 0, 0], [0, 21, 0], [300, 0, 0]])
+    wide = Mesh(np.vstack([stray, ring.vertices]), ring.faces + 3)
+    more = Mesh(np.vstack([part.vertices, stray]), part.faces)
+    for gap in (turning_gap, still_gap):
+        clean = gap(part, ring)
+        for a, b in ((part, wide), (more, ring), (more, wide)):
+            assert gap(a, b).gap_mm.upper == pytest.approx(clean.gap_mm.upper, abs=1e-3)
+    deep = box((90, -5, -5), (120, 5, 5))
+    inside = Mesh(np.vstack([deep.vertices, [[125.0, 0, 0]]]), deep.faces)
+    assert turning_gap(inside, ring).interference.depth_mm.lower <= 20 + 1e-6

@@ -110,16 +110,22 @@ def bound_at(r, z, grid, low_r, low_z, per_mm):
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
-def bound_vertices(vertices, turn, shift, start, stop, grid, low_r, low_z, per_mm, bound, best):
+def bound_vertices(
+    vertices, used, turn, shift, start, stop, grid, low_r, low_z, per_mm, bound, best
+):
     """Lower bound (float32, rounded down) for every vertex; best (1,) int64 gets the least's row.
 
-    Vertices are mapped on the way and not kept: memory is what this pass costs.
+    Vertices are mapped on the way and not kept: memory is what this pass costs.  One that no face
+    uses (used is 0) is no part of the surface and never the nearest.
     """
     n, m = grid.shape
     diagonal = 1.41422 / per_mm + 1e-5
     least = np.float32(1e30)
     at = start
     for i in range(start, stop):
+        if used[i] == 0:
+            bound[i] = np.float32(1e30)
+            continue
         x = vertices[i, 0]
         y = vertices[i, 1]
         z = vertices[i, 2]
@@ -137,7 +143,7 @@ def bound_vertices(vertices, turn, shift, start, stop, grid, low_r, low_z, per_m
         if value < least:
             least = value
             at = i
-    best[0] = at
+    best[0] = at if least < np.float32(1e30) else -1
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
@@ -248,13 +254,13 @@ def take_soup(vertices, faces, kept, turn, shift, xyz, rz, soup):
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
-def nearest_mapped(r, z, rz, out):
+def nearest_mapped(r, z, rz, used, out):
     """Squared distance and row of the mapped point nearest to (r, z); out (1,) gets the row."""
     best = 1e300
     at = 0
     for i in range(rz.shape[0]):
         d = (rz[i, 0] - r) ** 2 + (rz[i, 1] - z) ** 2
-        if d < best:
+        if d < best and used[i]:
             best = d
             at = i
     out[0] = at

@@ -235,3 +235,12 @@ def child_box(boxes, node, j, out):
     """Box of child j of a node into out."""
     for q in range(boxes.shape[1]):
         out[q] = boxes[node, q, j]
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def mark_used(faces, start, stop, used):
+    """Set used (n,) uint8 to 1 for every vertex of ``faces[start:stop]``."""
+    for f in range(start, stop):
+        used[faces[f, 0]] = 1
+        used[faces[f, 1]] = 1
+        used[faces[f, 2]] = 1

@@ -18,7 +18,7 @@ from clearturn import threads
 from clearturn.gap import _kernels_cull as kernels
 from clearturn.gap import _kernels_turning as turning_kernels
 from clearturn.gap.meridian import MeridianImage, image_of, project
-from clearturn.gap.tree import PIECE, bounds_of, space_tree
+from clearturn.gap.tree import PIECE, bounds_of, space_tree, used_vertices
 from clearturn.mesh import Mesh
 from clearturn.progress import Progress, check
 
@@ -113,7 +113,7 @@ def both_unprepared(
     xyz, rz = project(small.vertices, *small_frame, progress)
     grid = grid_of(xyz, rz, small.faces, _CELLS, progress)
     bound, nearest = _bound_vertices(large, large_frame, grid, progress)
-    seed = _seed_from_vertices(large, large_frame, nearest, xyz, rz)
+    seed = _seed_from_vertices(large, large_frame, nearest, small, xyz, rz)
     kept = _stream(
         len(large.faces),
         lambda s, e, out: kernels.keep_faces(
@@ -176,6 +176,7 @@ def _bound_vertices(
 ) -> tuple[NDArray[np.float32], NDArray[np.int64]]:
     """Lower bound of every vertex, and the row of the least one in each piece of work."""
     n = len(mesh.vertices)
+    used = used_vertices(mesh, progress)
     bound = np.empty(n, np.float32)
     cuts = threads.spans(n, PIECE)
     best = np.zeros((len(cuts), 1), np.int64)
@@ -183,26 +184,32 @@ def _bound_vertices(
     where = (grid.distance, grid.low_r, grid.low_z, grid.per_mm)
     threads.run(
         lambda s, e: kernels.bound_vertices(
-            mesh.vertices, *frame, s, e, *where, bound, best[row[s, e]]
+            mesh.vertices, used, *frame, s, e, *where, bound, best[row[s, e]]
         ),
         cuts,
         progress,
     )
-    return bound, best[:, 0]
+    rows = best[:, 0]
+    return bound, rows[rows >= 0]
 
 
 def _seed_from_vertices(
     large: Mesh,
     frame: tuple[Matrix, Matrix],
     rows: NDArray[np.int64],
+    small: Mesh,
     xyz: Matrix,
     rz: Matrix,
 ) -> Seed:
     """The nearest corner of the small mesh to each of a few vertices of the large one."""
     points, mapped = project(large.vertices[rows], *frame)
     found = [np.zeros(1, np.int64) for _ in rows]
+    used = used_vertices(small)
     squared = np.array(
-        [kernels.nearest_mapped(p[0], p[1], rz, at) for p, at in zip(mapped, found, strict=True)]
+        [
+            kernels.nearest_mapped(p[0], p[1], rz, used, at)
+            for p, at in zip(mapped, found, strict=True)
+        ]
     )
     k = int(np.argmin(squared))
     corner = int(found[k][0])

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from clearturn.gap.model import Axis, Gap, State
 from clearturn.gap.still import inverse, query
 from clearturn.gap.surface_map import INSIDE, winding
-from clearturn.gap.tree import mesh_bounds, space_tree
+from clearturn.gap.tree import mesh_bounds, space_tree, used_vertices
 from clearturn.mesh import Mesh
 from clearturn.progress import Progress, check
 
@@ -65,7 +65,7 @@ def _both(first: Mesh, second: Mesh, pose: Matrix) -> list[tuple[Mesh, Mesh, Mat
 
 def _depth_of(inner: Mesh, outer: Mesh, pose: Matrix, count: int) -> float:
     low, high = mesh_bounds(outer)
-    points = inner.vertices @ pose[:3, :3].T + pose[:3, 3]
+    points = inner.vertices[used_vertices(inner) > 0] @ pose[:3, :3].T + pose[:3, 3]
     points = points[((points >= low) & (points <= high)).all(axis=1)]
     if len(points) > count:
         points = points[:: len(points) // count + 1]

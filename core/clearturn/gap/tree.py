@@ -159,6 +159,18 @@ def _build(mesh: Mesh, progress: Progress | None) -> SpaceTree:
     return SpaceTree(vertices, order, taken, boxes, starts)
 
 
+def used_vertices(mesh: Mesh, progress: Progress | None = None) -> NDArray[np.uint8]:
+    """Return 1 for every vertex that a face uses, (n,); others are no part of the surface."""
+
+    def mark() -> NDArray[np.uint8]:
+        used = np.zeros(len(mesh.vertices), np.uint8)
+        cuts = threads.spans(len(mesh.faces), PIECE)
+        threads.run(lambda a, b: kernels.mark_used(mesh.faces, a, b, used), cuts, progress)
+        return used
+
+    return mesh.cached("used vertices", mark)
+
+
 class Tree(Protocol):
     """What every search tree has."""
 
