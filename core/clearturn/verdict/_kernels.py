@@ -7,7 +7,6 @@ from numba import njit
 
 MOST_POINTS = 600
 MOST_SIDES = 3
-LEVELS = 6
 LEAST_POINTS = 10  # six coefficients and something left to judge them by
 
 # Columns of the summary written for every side of every target.
@@ -219,9 +218,9 @@ def _value(c, u, v):
 
 @njit(nogil=True, cache=True, error_model="numpy")
 def _level(local, total, radius, sigma, correlation, weights, coefficients, equivalent, out):
-    """Fit within one radius, down-weighting strays; False if there are too few points.
+    """Fit within one radius, leaving strays out; False if too few points or no quadric fits.
 
-    Writes radius, points used, variance of the value at the origin and residual rms.
+    Writes radius, points used (0: too few), variance of the value at the origin and residual rms.
     """
     used = 0
     for i in range(total):
@@ -229,6 +228,7 @@ def _level(local, total, radius, sigma, correlation, weights, coefficients, equi
         weights[i] = 1.0 - rho2 if rho2 < 1.0 else 0.0
         if weights[i] > 0.0:
             used += 1
+    out[COUNT] = 0.0
     if used < LEAST_POINTS:
         return False
     residuals = np.empty(total)
@@ -280,28 +280,16 @@ def _level(local, total, radius, sigma, correlation, weights, coefficients, equi
     out[COUNT] = n
     out[VARIANCE] = sigma * sigma * min(1.0, power * repeat)
     out[RMS] = np.sqrt(squares / top * n / max(n - 6, 1))
-    return True
+    # Residuals as large as this speak against a quadric.  Squares of correlated noise repeat each
+    # other over half that area; 3.5 standard deviations, since thousands of windows are asked.
+    squared = 1.0 + (n - 1) * min(1.0, correlation**2 / (0.6 * radius * radius))
+    freedom = max(n / squared - 6.0, 1.5)
+    return out[RMS] <= sigma * (1.15 + 3.5 / np.sqrt(2.0 * freedom))
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
-def fit_side(
-    v, normal, smallest, greatest, fixed_radius, sigma, correlation, cos_limit,
-    vertices, faces, start, incident, normals, stamp, mark, members, local,
-    equivalent, summary,
-):  # fmt: skip
-    """Fit one side at vertex `v`: the widest window that still agrees with the narrower ones.
-
-    With `fixed_radius` > 0 only that window is fitted.  Returns (points gathered, offset along
-    `normal` from vertex to surface); no points if no window held enough.  `equivalent` holds the
-    weights of `members` that give the offset.
-    """
-    reach = greatest if fixed_radius <= 0.0 else fixed_radius
-    total = _gather(
-        v, normal, reach, vertices, faces, start, incident, normals, cos_limit, stamp, mark, members
-    )
-    if total < LEAST_POINTS:
-        return 0, 0.0
-    # A frame square to the normal.
+def _into_frame(v, normal, total, members, vertices, local):
+    """Write members as (u, v, height) about a vertex, square to a normal."""
     least = 0
     for c in range(3):
         if abs(normal[c]) < abs(normal[least]):
@@ -319,7 +307,6 @@ def fit_side(
     e2[0] = normal[1] * e1[2] - normal[2] * e1[1]
     e2[1] = normal[2] * e1[0] - normal[0] * e1[2]
     e2[2] = normal[0] * e1[1] - normal[1] * e1[0]
-    farthest = 0.0
     for i in range(total):
         u = w = h = 0.0
         for c in range(3):
@@ -328,50 +315,46 @@ def fit_side(
             w += d * e2[c]
             h += d * normal[c]
         local[i, 0], local[i, 1], local[i, 2] = u, w, h
-        farthest = max(farthest, u * u + w * w)
-    farthest = np.sqrt(farthest)
-    weights = np.empty(total)
-    coefficients = np.empty(6)
-    out = np.empty(4)
-    if fixed_radius > 0.0:
-        if not _level(local, total, fixed_radius, sigma, correlation, weights, coefficients,
-                      equivalent, out):  # fmt: skip
-            return 0, 0.0
-        for c in range(4):
-            summary[c] = out[c]
-        return total, coefficients[0]
-    best = 0.0
-    low, high = -np.inf, np.inf
-    found = False
-    keep = np.empty(total)
-    radius = smallest
-    while radius <= greatest * 1.0001:
-        if _level(local, total, radius, sigma, correlation, weights, coefficients, equivalent, out):
-            independent = max(1.0, sigma * sigma / max(out[VARIANCE], 1e-300))
-            bar = sigma * (1.15 + 1.5 / np.sqrt(2.0 * independent))
-            if out[RMS] > (bar if found else 1.3 * bar):
-                break  # the surface is no quadric this far out
-            # Intersection of confidence intervals (Goldenshluger and Nemirovski 1997).
-            width = 3.0 * np.sqrt(out[VARIANCE])
-            low = max(low, coefficients[0] - width)
-            high = min(high, coefficients[0] + width)
-            if found and low > high:
-                break
-            if not found or out[VARIANCE] < summary[VARIANCE]:
-                best = coefficients[0]
-                for c in range(4):
-                    summary[c] = out[c]
-                for i in range(total):
-                    keep[i] = equivalent[i]
-            found = True
-        if radius > 1.5 * farthest:
-            break  # no more points to come
-        radius *= 1.4
-    if not found:
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def window(
+    v, reach, cos_limit, vertices, faces, start, incident, normals, areas, members, local
+):  # fmt: skip
+    """Gather the window of a vertex that has one smooth side; returns the points, or 0."""
+    raw = np.empty((MOST_SIDES, 3))
+    if _sides_of(v, start, incident, normals, areas, cos_limit, raw) != 1:
+        return 0
+    stamp = np.full(len(vertices), -1, np.int64)
+    total = _gather(
+        v, raw[0], reach, vertices, faces, start, incident, normals, cos_limit, stamp, 1, members
+    )
+    _into_frame(v, raw[0], total, members, vertices, local)
+    return total
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def fit_side(
+    v, normal, radius, sigma, correlation, cos_limit,
+    vertices, faces, start, incident, normals, stamp, mark, members, local,
+    equivalent, summary,
+):  # fmt: skip
+    """Fit one side at vertex `v` in one window.
+
+    Returns (points gathered, offset along `normal` from vertex to surface); `equivalent` holds
+    the weights of `members` that give the offset.
+    """
+    total = _gather(
+        v, normal, radius, vertices, faces, start, incident, normals, cos_limit, stamp, mark,
+        members,
+    )  # fmt: skip
+    if total < LEAST_POINTS:
         return 0, 0.0
-    for i in range(total):
-        equivalent[i] = keep[i]
-    return total, best
+    _into_frame(v, normal, total, members, vertices, local)
+    weights = np.empty(total)
+    coefficients = np.zeros(6)
+    _level(local, total, radius, sigma, correlation, weights, coefficients, equivalent, summary)
+    return total, coefficients[0]
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
@@ -397,49 +380,59 @@ def _spread(side_normals, sides, columns):
 
 @njit(nogil=True, cache=True, error_model="numpy")
 def smooth(
-    targets, begin, end, smallest, greatest, sigma, correlation, cos_limit,
+    targets, begin, end, radii, sigma, correlation, cos_limit,
     vertices, faces, start, incident, normals, areas,
-    moves, sides_found, side_normals, summaries,
+    sides_found, side_normals, offsets, summaries, valid,
 ):  # fmt: skip
-    """Find for targets[begin:end] the move (3,) from each vertex to its local surface.
+    """Fit targets[begin:end] in every window of `radii` (t, levels).
 
-    `sides_found` (t,) is the number of sides fitted, 0 where the vertex stays as it is;
-    `side_normals` (t, 3, 3) and `summaries` (t, 3, 4) describe them.
+    `sides_found` (t,) is the number of smooth sides, `side_normals` (t, 3, 3) their normals;
+    `offsets` (t, levels, 3), `summaries` (t, levels, 3, 4) and `valid` (t, levels) tell what the
+    quadric gives on each side and whether all sides agree with it.
     """
     stamp = np.full(len(vertices), -1, np.int64)
     members = np.empty(MOST_POINTS, np.int64)
     local = np.empty((MOST_POINTS, 3))
     equivalent = np.empty(MOST_POINTS)
-    columns = np.empty((3, MOST_SIDES))
-    raw = np.empty((MOST_SIDES, 3))
-    offsets = np.empty(MOST_SIDES)
+    weights = np.empty(MOST_POINTS)
+    coefficients = np.empty(6)
+    levels = radii.shape[1]
     mark = 0
     for t in range(begin, end):
         v = targets[t]
-        sides_found[t] = 0
-        for c in range(3):
-            moves[t, c] = 0.0
-        sides = _sides_of(v, start, incident, normals, areas, cos_limit, raw)
-        kept = 0
+        sides = _sides_of(v, start, incident, normals, areas, cos_limit, side_normals[t])
+        sides_found[t] = sides
+        for k in range(levels):
+            valid[t, k] = sides > 0
         for s in range(sides):
             mark += 1
-            count, offset = fit_side(
-                v, raw[s], smallest[t], greatest[t], 0.0, sigma, correlation, cos_limit,
-                vertices, faces, start, incident, normals, stamp, mark, members, local,
-                equivalent, summaries[t, kept],
+            total = _gather(
+                v, side_normals[t, s], radii[t, levels - 1], vertices, faces, start, incident,
+                normals, cos_limit, stamp, mark, members,
             )  # fmt: skip
-            if count > 0:
-                for c in range(3):
-                    side_normals[t, kept, c] = raw[s, c]
-                offsets[kept] = offset
-                kept += 1
-        if kept < sides or kept == 0:
-            continue  # half a corner says nothing about the corner
-        _spread(side_normals[t], kept, columns)
+            _into_frame(v, side_normals[t, s], total, members, vertices, local)
+            for k in range(levels):
+                good = _level(
+                    local, total, radii[t, k], sigma, correlation, weights, coefficients,
+                    equivalent, summaries[t, k, s],
+                )  # fmt: skip
+                offsets[t, k, s] = coefficients[0]
+                valid[t, k] = valid[t, k] and good
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def assemble(sides_found, side_normals, offsets, chosen, moves):
+    """Turn the offsets at the chosen level (t,) into moves (t, 3); -1 leaves the vertex."""
+    columns = np.empty((3, MOST_SIDES))
+    for t in range(len(chosen)):
         for c in range(3):
-            for k in range(kept):
-                moves[t, c] += columns[c, k] * offsets[k]
-        sides_found[t] = kept
+            moves[t, c] = 0.0
+        if chosen[t] < 0:
+            continue
+        _spread(side_normals[t], sides_found[t], columns)
+        for c in range(3):
+            for s in range(sides_found[t]):
+                moves[t, c] += columns[c, s] * offsets[t, chosen[t], s]
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
@@ -479,7 +472,7 @@ def weight_rows(
                 share += directions[t, c] * spread[c, k]
             mark += 1
             count, _ = fit_side(
-                v, side_normals[t, k], 0.0, 0.0, summaries[t, k, RADIUS], sigma, correlation,
+                v, side_normals[t, k], summaries[t, k, RADIUS], sigma, correlation,
                 cos_limit, vertices, faces, start, incident, normals, stamp, mark, members, local,
                 equivalent, summary,
             )  # fmt: skip

@@ -47,7 +47,7 @@ from clearturn.verdict.uncertainty import (
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
-_FAR_MM = 5.0
+_FAR_MM = 10.0
 """A pair this much wider than all it needs is judged at its nearest place, noise and all."""
 TILT_REACH = 5.0
 """No place is further from the axis of a tilt than this many times the arm it is stated at."""

@@ -50,6 +50,7 @@ _ROUNDS = 6
 _UNCORRECTED_SIGMAS = 2.0
 _REST_SHARE = 0.4
 _MODEL_SHARE = 0.25
+_RAISED = 1.25
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,17 +157,19 @@ def _start_side(
     progress: Progress | None,
 ) -> _Side:
     correlation, seen = mesh.cached(("noise", sigma), lambda: correlation_length(mesh, sigma))
-    if seen > 1.3 * sigma:
+    if seen > 1.5 * sigma:
         findings.append(
             Finding(
                 "noise-larger-than-stated",
                 "warning",
                 f"{mesh.name or 'the scan'}: residuals of {seen:.3f} mm from local surfaces, "
-                f"{sigma:.3f} mm stated; the larger is used",
+                f"{sigma:.3f} mm stated; rough or finely shaped surfaces look like that too",
             )
         )
-        sigma = seen
-    surfaces = fit_surfaces(mesh, near.vertices, sigma, correlation, progress)
+    if np.isfinite(seen):
+        # Fine shape adds to the residuals, so they may raise the stated noise only so far.
+        sigma = min(max(sigma, seen), _RAISED * sigma)
+    surfaces = fit_surfaces(mesh, near.vertices, sigma, correlation, progress=progress)
     return _Side(near.from_first, mesh, sigma, correlation, near, surfaces, _moved(mesh, surfaces))
 
 
@@ -202,7 +205,14 @@ def _smoothed(pair: Pair, sides: list[_Side], progress: Progress | None) -> tupl
             around = np.isin(side.mesh.faces, corners).any(axis=1)
             wanted = np.unique(side.mesh.faces[around]).astype(np.int64)
             fresh = np.setdiff1d(wanted, side.surfaces.targets)
-            added = fit_surfaces(side.mesh, fresh, side.sigma, side.correlation, progress)
+            added = fit_surfaces(
+                side.mesh,
+                fresh,
+                side.sigma,
+                side.correlation,
+                radius_mm=side.surfaces.radius_mm,
+                progress=progress,
+            )
             side.surfaces = side.surfaces.joined(added)
             side.smooth = _moved(side.mesh, side.surfaces)
         if complete:

@@ -1,10 +1,14 @@
 """Local surfaces of a scan: quadrics fitted to the connected neighbourhood of a vertex.
 
 A scanned surface is smooth between its edges, its noise is not.  At a vertex the neighbours that
-are joined to it by faces looking the same way (within 35°) are fitted with a quadric; the window
-grows as long as the residuals agree with the noise and the fitted value agrees with that of the
-narrower windows (intersection of confidence intervals, Goldenshluger and Nemirovski 1997).  A
-vertex on an edge is fitted once for each side and goes to where the sides meet, so that edges are
+are joined to it by faces looking the same way (within 35°) are fitted with a quadric in windows of
+growing radius; a window counts only where its residuals agree with the noise.  One radius is
+chosen for all vertices of a place together, by least mean square error: the variance falls with
+the radius, and how far the fitted surface drifts from that of narrower windows, on average over
+all vertices, tells the error of the model.  Choosing it for each vertex alone would follow the
+noise.
+
+A vertex on an edge is fitted once for each side and goes to where the sides meet, so that edges are
 not rounded.
 """
 
@@ -12,12 +16,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
-from scipy.spatial import cKDTree
-from scipy.spatial.distance import pdist
 
 from clearturn import threads
 from clearturn.mesh import Mesh
@@ -33,6 +36,7 @@ SMALLEST_EDGES = 2.2
 """First window radius, in mean edge lengths at the vertex: about fifteen neighbours."""
 GREATEST_MM = 30.0
 GREATEST_EDGES = 12.0
+_GROWTH = 1.4
 _COS = math.cos(math.radians(SIDE_DEG))
 _SLICE = 512
 
@@ -73,6 +77,8 @@ class LocalSurfaces:
         Sides fitted there; 0 where no window agreed and the vertex stays.
     side_normals : (t, 3, 3), summaries : (t, 3, 4) float64
         Normal of each side; window radius, points used, variance of the value, residual rms.
+    radius_mm : float
+        The radius chosen for all; 0 if none helps.
     """
 
     targets: Indices
@@ -80,15 +86,22 @@ class LocalSurfaces:
     sides: Indices
     side_normals: Array
     summaries: Array
+    radius_mm: float
 
     def joined(self, other: LocalSurfaces) -> LocalSurfaces:
         """Return these and the surfaces at other vertices, ascending."""
         order = np.argsort(np.concatenate([self.targets, other.targets]), kind="stable")
+
+        def both(name: str) -> NDArray[Any]:
+            return np.concatenate([getattr(self, name), getattr(other, name)])[order]
+
         return LocalSurfaces(
-            *(
-                np.concatenate([getattr(self, name), getattr(other, name)])[order]
-                for name in ("targets", "moves", "sides", "side_normals", "summaries")
-            )
+            both("targets"),
+            both("moves"),
+            both("sides"),
+            both("side_normals"),
+            both("summaries"),
+            self.radius_mm,
         )
 
     def standards(self, sigma_mm: float) -> Array:
@@ -131,6 +144,8 @@ def fit_surfaces(
     targets: Indices,
     sigma_mm: float,
     correlation_mm: float = 0.0,
+    *,
+    radius_mm: float | None = None,
     progress: Progress | None = None,
 ) -> LocalSurfaces:
     """Fit the local surface at every target vertex.
@@ -139,11 +154,13 @@ def fit_surfaces(
     ----------
     mesh : Mesh
     targets : (t,) int64
-        Vertices to fit at.
+        Vertices to fit at: all of one place, since one window is chosen for them together.
     sigma_mm : float
         Noise of the scan along its normals.
     correlation_mm : float
         Its correlation length L, ρ(d) = exp(−d²/2L²); 0 for independent vertices.
+    radius_mm : float, optional
+        Take this window instead of choosing one.
 
     Raises
     ------
@@ -153,26 +170,76 @@ def fit_surfaces(
     tables = ring(mesh)
     chosen = np.unique(np.asarray(targets, dtype=np.int64))
     count = len(chosen)
-    # With correlated noise a window narrower than the correlation follows the noise.
-    smallest = np.maximum(SMALLEST_EDGES * tables.edge[chosen], correlation_mm)
-    greatest = np.maximum(np.minimum(GREATEST_EDGES * tables.edge[chosen], GREATEST_MM), smallest)
-    found = LocalSurfaces(
-        chosen,
-        np.zeros((count, 3)),
-        np.zeros(count, np.int64),
-        np.zeros((count, kernels.MOST_SIDES, 3)),
-        np.zeros((count, kernels.MOST_SIDES, 4)),
-    )
+    radii = _radii(tables, chosen, radius_mm)
+    windows = np.tile(radii, (count, 1))
+    sides = np.zeros(count, np.int64)
+    normals = np.zeros((count, kernels.MOST_SIDES, 3))
+    offsets = np.zeros((count, len(radii), kernels.MOST_SIDES))
+    summaries = np.zeros((count, len(radii), kernels.MOST_SIDES, 4))
+    valid = np.zeros((count, len(radii)), np.bool_)
 
     def work(begin: int, end: int) -> None:
         kernels.smooth(
-            chosen, begin, end, smallest, greatest, sigma_mm, correlation_mm, _COS,
+            chosen, begin, end, windows, sigma_mm, correlation_mm, _COS,
             mesh.vertices, mesh.faces, tables.start, tables.incident, tables.normals,
-            tables.areas, found.moves, found.sides, found.side_normals, found.summaries,
+            tables.areas, sides, normals, offsets, summaries, valid,
         )  # fmt: skip
 
     threads.run(work, threads.spans(count, _SLICE), progress)
-    return found
+    most = len(radii) - 1
+    if radius_mm is None:
+        most = _best_level(sides, offsets, summaries, valid, sigma_mm)
+    # Where the chosen window does not agree, the widest narrower one that does.
+    usable = valid & (np.arange(len(radii)) <= most)
+    level = np.where(usable.any(axis=1), len(radii) - 1 - np.argmax(usable[:, ::-1], axis=1), -1)
+    moves = np.zeros((count, 3))
+    kernels.assemble(sides, normals, offsets, level, moves)
+    rows = np.arange(count)
+    return LocalSurfaces(
+        chosen,
+        moves,
+        np.where(level >= 0, sides, 0),
+        normals,
+        summaries[rows, np.maximum(level, 0)],
+        float(radii[most]) if most >= 0 else 0.0,
+    )
+
+
+def _radii(tables: Ring, chosen: Indices, radius_mm: float | None) -> Array:
+    if radius_mm is not None and radius_mm > 0:
+        narrower = [radius_mm / _GROWTH**k for k in range(2, -1, -1)]
+        return np.array(narrower)
+    edge = float(np.median(tables.edge[chosen])) if len(chosen) else 1.0
+    smallest = max(SMALLEST_EDGES * edge, 1e-9)
+    greatest = max(min(GREATEST_EDGES * edge, GREATEST_MM), smallest)
+    levels = 1 + int(math.log(greatest / smallest) / math.log(_GROWTH) + 1e-9)
+    return np.asarray(smallest * _GROWTH ** np.arange(levels), dtype=np.float64)
+
+
+def _best_level(
+    sides: Indices, offsets: Array, summaries: Array, valid: NDArray[np.bool_], sigma: float
+) -> int:
+    """Return the window with the least mean square error over all vertices, -1 if none helps."""
+    ever = valid.any(axis=1)
+    best, least, drift, before = -1, sigma * sigma, 0.0, -1
+    present = np.arange(kernels.MOST_SIDES)[None, :] < sides[:, None]
+    for level in range(valid.shape[1]):
+        used = valid[:, level]
+        if used.sum() < max(1.0, 0.5 * ever.sum()):
+            continue
+        variance = float(
+            np.where(present, summaries[:, level, :, kernels.VARIANCE], 0.0)[used]
+            .max(axis=1)
+            .mean()
+        )
+        if before >= 0:
+            both = used & valid[:, before] & (sides == 1)
+            if both.any():
+                drift += float((offsets[both, level, 0] - offsets[both, before, 0]).mean())
+        before = level
+        if variance + drift * drift < least:
+            best, least = level, variance + drift * drift
+    return best
 
 
 def noise_rows(
@@ -221,123 +288,109 @@ def noise_rows(
     return matrix
 
 
-def correlation_length(mesh: Mesh, sigma_mm: float, windows: int = 48) -> tuple[float, float]:
-    """Estimate how far the noise of a scan is correlated, from residuals of local quadrics.
+def correlation_length(mesh: Mesh, sigma_mm: float, windows: int = 24) -> tuple[float, float]:
+    """Estimate noise and correlation length of a scan from residuals of local quadrics.
 
     Parameters
     ----------
     mesh : Mesh
     sigma_mm : float
-        Stated noise; windows whose residuals exceed it by far (edges) are left out.
+        Stated noise; windows with far larger residuals (edges) are left out.
     windows : int
         How many windows at most, spread over the mesh.
 
     Returns
     -------
     (correlation length L, noise) : float, float
-        mm; L of ρ(d) = exp(−d²/2L²), 0 for independent noise, and the rms of the residuals over all
-        windows, NaN where no window could be used.
+        mm; L of ρ(d) = exp(−d²/2L²), 0 for independent noise; NaN noise where no window fits.
+
+    Notes
+    -----
+    A quadric takes up the widest waves of the noise.  With the hat matrix H of a window its
+    residuals have the covariance σ²(I − H)R(L)(I − H), so the mean products of residuals at
+    each distance are compared with those expected for every L, and σ follows by least squares.
     """
-    everywhere = np.flatnonzero(np.diff(ring(mesh).start) > 0)
-    if len(everywhere) == 0 or sigma_mm <= 0:
+    if sigma_mm <= 0 or len(mesh.faces) == 0:
         return 0.0, math.nan
-    picked = everywhere[
-        np.linspace(0, len(everywhere) - 1, min(windows, len(everywhere))).astype(np.int64)
-    ]
-    # A quadric takes up noise that is wider than a third of its window, so wide windows first.
     for edges in _WINDOW_EDGES:
-        found = _correlation(mesh, sigma_mm, picked, edges)
-        if found is not None:
-            return found
+        found = _windows(mesh, sigma_mm, edges, windows)
+        if len(found) >= _LEAST_WINDOWS:
+            return _matched(found, float(np.median(ring(mesh).edge)))
     return 0.0, math.nan
 
 
-_WINDOW_EDGES = (15.0, 10.0, 7.0)
+_WINDOW_EDGES = (12.0, 9.0, 6.5, 4.5)
 _LEAST_WINDOWS = 6
-_WINDOW_POINTS = 300
+_WINDOW_POINTS = 180
+_NEAREST = 60
+_Window = tuple[Array, Array, Array]  # residuals (n,), points (n, 3), base of the hat matrix (n, 6)
 
 
-def _correlation(
-    mesh: Mesh, sigma: float, picked: Indices, edges: float
-) -> tuple[float, float] | None:
-    """Return (L, noise) from windows of one size, None where too few fit."""
+def _windows(mesh: Mesh, sigma: float, edges: float, most: int) -> list[_Window]:
+    """Return windows on smooth places: the quieter half of those looked at."""
     tables = ring(mesh)
-    tree = mesh.cached("vertex tree", lambda: cKDTree(mesh.vertices))
-    edge = float(np.median(tables.edge[picked]))
-    bins = int(edges)
-    sums, counts, lengths = np.zeros(bins), np.zeros(bins), np.zeros(bins)
-    squares, freedom, used = 0.0, 0.0, 0
+    used = np.flatnonzero(np.diff(tables.start) > 0)
+    picked = used[np.linspace(0, len(used) - 1, min(8 * most, len(used))).astype(np.int64)]
+    members = np.empty(kernels.MOST_POINTS, np.int64)
+    local = np.empty((kernels.MOST_POINTS, 3))
+    found: list[tuple[float, _Window]] = []
     for v in picked:
-        residuals, points = _window_residuals(
-            mesh, tables, tree, v=int(v), radius=edges * edge, sigma=sigma
-        )
-        if residuals is None or points is None:
+        radius = edges * float(tables.edge[v])
+        total = kernels.window(
+            v, radius, _COS, mesh.vertices, mesh.faces, tables.start, tables.incident,
+            tables.normals, tables.areas, members, local,
+        )  # fmt: skip
+        if total < 4 * _UNKNOWNS:
             continue
-        used += 1
-        squares += float(residuals @ residuals)
-        freedom += len(residuals) - 6
-        apart = pdist(points)
-        slot = (apart / edge + 0.5).astype(np.int64)
-        inside = slot < bins
-        products = (residuals[:, None] * residuals[None])[np.triu_indices(len(points), 1)]
-        sums += np.bincount(slot[inside], weights=products[inside], minlength=bins)
-        counts += np.bincount(slot[inside], minlength=bins)
-        lengths += np.bincount(slot[inside], weights=apart[inside], minlength=bins)
-    if used < _LEAST_WINDOWS:
-        return None
-    variance = squares / freedom
-    if variance <= 0:
-        return 0.0, 0.0
-    rho = np.divide(sums, counts, out=np.zeros(bins), where=counts > 0) / variance
-    means = np.divide(lengths, counts, out=np.zeros(bins), where=counts > 0)
-    return _matched_length(rho[1:], means[1:], counts[1:], edge), math.sqrt(variance)
+        # The nearest all, for the short distances that tell L; of the rest an even share.
+        rest = np.arange(_NEAREST, total)
+        rows = np.concatenate(
+            [np.arange(min(_NEAREST, total)), rest[:: len(rest) // (_WINDOW_POINTS - _NEAREST) + 1]]
+        )
+        u, w, h = (local[rows] / radius).T
+        design = np.stack([np.ones_like(u), u, w, u * u, u * w, w * w], axis=1)
+        base, triangle = np.linalg.qr(design)
+        if np.abs(np.diag(triangle)).min() < 1e-6:
+            continue
+        residuals = radius * (h - base @ (base.T @ h))
+        rms = float(np.sqrt(residuals @ residuals / (len(h) - _UNKNOWNS)))
+        if rms <= 2.0 * sigma:
+            found.append((rms, (residuals, mesh.vertices[members[:total][rows]], base)))
+    found.sort(key=lambda one: one[0])
+    if not found:
+        return []
+    # Misfit only adds; noise alone spreads little around the quieter windows.
+    quiet = found[len(found) // 4][0]
+    kept = [one for rms, one in found if rms <= 1.6 * quiet]
+    return kept[:: len(kept) // most + 1]
 
 
-def _matched_length(rho: Array, apart: Array, counts: Array, edge: float) -> float:
-    """Return the L whose exp(−d²/2L²) fits measured correlations best, 0 if none does better.
+_UNKNOWNS = 6
 
-    The quadric has taken up the widest waves of the noise, which lowers all correlations alike:
-    measured ρ = (1 + a)·exp(−d²/2L²) − a with a ≥ 0, fitted together with L.
-    """
+
+def _matched(windows: list[_Window], edge: float) -> tuple[float, float]:
+    """Return (L, σ) whose expected products of residuals fit the measured ones best."""
+    bins = 14
+    apart = [np.linalg.norm(p[:, None] - p[None], axis=2) for _, p, _ in windows]
+    slots = [np.minimum((d / edge + 0.5).astype(np.int64), bins).ravel() for d in apart]
+    counts, seen = np.zeros(bins), np.zeros(bins)
+    for slot, (r, _, _) in zip(slots, windows, strict=True):
+        counts += np.bincount(slot, minlength=bins + 1)[:bins]
+        seen += np.bincount(slot, weights=np.outer(r, r).ravel(), minlength=bins + 1)[:bins]
     used = counts > 0
-    if not used.any():
-        return 0.0
-    measured, d, weight = rho[used], apart[used], counts[used]
-    best, length = float(weight @ measured**2), 0.0
-    for tried in edge * np.geomspace(0.25, 6.0, 60):
-        model = np.exp(-(d**2) / (2.0 * tried**2))
-        lack = 1.0 - model
-        below = model - measured
-        taken = float(np.clip((weight * lack) @ below / max(weight @ lack**2, 1e-300), 0.0, 0.6))
-        misfit = float(weight @ (below - taken * lack) ** 2)
-        if misfit < best:
-            best, length = misfit, float(tried)
-    return length
-
-
-def _window_residuals(
-    mesh: Mesh, tables: Ring, tree: cKDTree, *, v: int, radius: float, sigma: float
-) -> tuple[Array | None, Array | None]:
-    faces = tables.incident[tables.start[v] : tables.start[v + 1]]
-    normal = (tables.normals[faces] * tables.areas[faces, None]).sum(axis=0)
-    size = float(np.linalg.norm(normal))
-    if size <= 0:
-        return None, None
-    normal /= size
-    chosen = np.asarray(tree.query_ball_point(mesh.vertices[v], radius), dtype=np.int64)
-    if len(chosen) > _WINDOW_POINTS:
-        chosen = chosen[:: len(chosen) // _WINDOW_POINTS + 1]
-    if len(chosen) < 20:
-        return None, None
-    offset = mesh.vertices[chosen] - mesh.vertices[v]
-    height = offset @ normal
-    helper = np.eye(3)[int(np.argmin(np.abs(normal)))]
-    e1 = np.cross(helper, normal)
-    e1 /= np.linalg.norm(e1)
-    u, w = offset @ e1 / radius, offset @ np.cross(normal, e1) / radius
-    design = np.stack([np.ones_like(u), u, w, u * u, u * w, w * w], axis=1)
-    solution, *_ = np.linalg.lstsq(design, height, rcond=None)
-    residuals = height - design @ solution
-    if np.sqrt(np.mean(residuals**2)) > 1.6 * sigma:
-        return None, None
-    return residuals, mesh.vertices[chosen]
+    weight = 1.0 / counts[used]
+    best: tuple[float, float, float] = (math.inf, 0.0, math.nan)
+    for tried in (0.0, *(edge * np.geomspace(0.3, 5.0, 24))):
+        expected = np.zeros(bins)
+        for d, slot, (_, _, base) in zip(apart, slots, windows, strict=True):
+            rho = np.eye(len(d)) if tried == 0 else np.exp(-(d**2) / (2.0 * tried**2))
+            taken = base @ (base.T @ rho)
+            left = rho - taken - taken.T + (taken @ base) @ base.T
+            expected += np.bincount(slot, weights=left.ravel(), minlength=bins + 1)[:bins]
+        variance = float(
+            (weight * expected[used]) @ seen[used] / ((weight * expected[used]) @ expected[used])
+        )
+        misfit = float(weight @ (seen[used] - variance * expected[used]) ** 2)
+        if variance > 0 and misfit < best[0]:
+            best = (misfit, float(tried), math.sqrt(variance))
+    return best[1], best[2]
