@@ -26,6 +26,7 @@ NEIGHBOURS = 12
 BINS_PER_LEVEL = 8
 LAST_BINS = 14
 ROUNDS = 12
+SEEN_LENGTHS = 1.5  # correlation lengths up to which the averages themselves are used
 LEAST_SHARE = 0.05  # a smaller correlated part has no length worth telling
 LENGTHS = 40  # correlation lengths tried
 
@@ -240,8 +241,11 @@ def _model(pairs: Pairs, seen: Array) -> tuple[float, float, Array]:
     best = (math.inf, 0.0, 0.0, np.zeros_like(d))
     # Every bin tells about as much: close pairs are few but far ones share their errors.
     weight = np.minimum(pairs.weight, 2000.0) / (1.0 + (d / (0.25 * d[-1])) ** 2)
-    for power in (1.0, 2.0):
-        shapes = np.exp(-((d[None, :] / lengths[:, None]) ** power))
+    x = d[None, :] / lengths[:, None]
+    # Exponential, Gaussian, and one that ends: the autocorrelation of a sphere, with the same
+    # length to 1/e (the spherical model of geostatistics; from memory).
+    ended = np.minimum(x / 2.21, 1.0)
+    for shapes in (np.exp(-x), np.exp(-(x**2)), 1.0 - 1.5 * ended + 0.5 * ended**3):
         top = (shapes * seen * weight).sum(axis=1)
         low = (shapes**2 * weight).sum(axis=1)
         share = np.clip(top / np.maximum(low, 1e-300), 0.0, 1.0)
@@ -249,4 +253,6 @@ def _model(pairs: Pairs, seen: Array) -> tuple[float, float, Array]:
         k = int(np.argmin(cost))
         if cost[k] < best[0]:
             best = (float(cost[k]), float(share[k]), float(lengths[k]), share[k] * shapes[k])
-    return best[1], best[2] if best[1] > LEAST_SHARE else 0.0, best[3]
+    # Near pairs are seen well enough as they are; the model carries the far ones.
+    rho = np.where(d < SEEN_LENGTHS * best[2], seen, best[3])
+    return best[1], best[2] if best[1] > LEAST_SHARE else 0.0, rho
