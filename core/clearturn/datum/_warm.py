@@ -18,5 +18,8 @@ def warm_up() -> None:
         fit_circle(ring, robust=robust)
         fit_cylinder(tube, robust=robust)
         fit_cone(tube, robust=robust)
+    # Enough points for their residuals' correlation to be looked at.
+    x, y = (axis.ravel() for axis in np.meshgrid(np.arange(16.0), np.arange(16.0)))
+    fit_plane(np.stack([x, y, 0.01 * np.sin(x + 2.0 * y)], axis=1))
     corner = Mesh(np.vstack([np.zeros(3), np.eye(3)]), [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
     grow_patch(corner, (0.3, 0.3, 0.3))
