@@ -52,9 +52,7 @@ def test_order_of_the_two_does_not_matter(seed):
     one, two = turning_gap(first, second), turning_gap(second, first, turns="first")
     assert span(one) == pytest.approx(span(two), abs=1e-3)
     assert one.state is two.state
-    assert span(still_gap(first, second)) == pytest.approx(
-        span(still_gap(second, first)), abs=1e-9
-    )
+    assert span(still_gap(first, second)) == pytest.approx(span(still_gap(second, first)), abs=1e-9)
 
 
 @given(SEEDS)
