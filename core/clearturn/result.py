@@ -49,6 +49,8 @@ class PlacedPart:
     mesh: Mesh  # in the hub frame
     source: str  # "scan knuckle.stl", "dimensions", …
     sigma_mm: float = 0.0  # noise of the surface; 0 for a part from dimensions
+    # L of the noise's correlation exp(−d²/2L²), where the datums' fits tell it.
+    correlation_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,7 @@ from clearturn.gap import Interval
 from clearturn.mesh import Mesh
 from clearturn.verdict import _kernels as kernels
 from clearturn.verdict.field import Pair
-from clearturn.verdict.noise import estimate_gap, extrapolate
+from clearturn.verdict.noise import ScanNoise, estimate_gap, extrapolate, scan_noise
 from clearturn.verdict.surface import correlation_length, fit_surfaces, noise_rows, ring
 
 SIGMA = 0.03
@@ -137,7 +137,7 @@ def simulate(name, length, draws):
     for noise in noise_of(points, length, draws, seed=11):
         pair = Pair(Mesh(points + normals * noise[:, None], faces, "scan"), against, turns)
         gap = pair.gap()
-        found = estimate_gap(pair, gap, SIGMA, 0.0)
+        found = estimate_gap(pair, gap, scan_noise([pair.first], SIGMA), None)
         raw.append(0.5 * (gap.gap_mm.lower + gap.gap_mm.upper) - true_mm)
         best.append(0.5 * (found.estimate_mm.lower + found.estimate_mm.upper) - true_mm)
         standard.append(found.standard_mm)
@@ -172,7 +172,7 @@ def test_bias_is_plain_without_the_correction_and_gone_with_it(name, length):
 def test_parts_from_dimensions_have_no_bias():
     pair = Pair(block([0, 0, 0], [9, 9, 9]), block([0, 0, 12], [9, 9, 15]), None)
     gap = pair.gap()
-    found = estimate_gap(pair, gap, 0.0, 0.0)
+    found = estimate_gap(pair, gap, None, None)
     assert found.bias_mm == 0.0
     assert found.standard_mm == 0.0
     assert found.estimate_mm == gap.gap_mm
@@ -181,7 +181,7 @@ def test_parts_from_dimensions_have_no_bias():
 def test_deep_interference_is_left_alone():
     pair = Pair(block([0, 0, 0], [9, 9, 9]), block([1, 2, 5], [8, 7, 15]), None)
     gap = pair.gap()
-    found = estimate_gap(pair, gap, SIGMA, 0.0)
+    found = estimate_gap(pair, gap, ScanNoise(SIGMA), None)
     assert found.estimate_mm == gap.gap_mm
     assert found.standard_mm == SIGMA
 
@@ -304,7 +304,7 @@ def test_vertices_without_a_surface_stay(vertices, faces):
     assert not found.moves.any()
     assert not found.sides.any()
     assert found.standards(SIGMA) == pytest.approx(SIGMA)
-    assert math.isnan(correlation_length(mesh, SIGMA)[1])
+    assert math.isnan(correlation_length([mesh], SIGMA)[1])
 
 
 @pytest.mark.parametrize("length", [0.0, 1.0, 2.0])
@@ -312,7 +312,7 @@ def test_correlation_length_is_found(length):
     points, faces = plane()
     (noise,) = noise_of(points, length, 1, seed=4)
     mesh = Mesh(points + np.array([[0.0, 0.0, 1.0]]) * noise[:, None], faces)
-    found, seen = correlation_length(mesh, SIGMA)
+    found, seen = correlation_length([mesh], SIGMA)
     assert found == pytest.approx(length, abs=0.45)
     assert seen == pytest.approx(SIGMA, rel=0.2)
 
@@ -333,6 +333,6 @@ def test_estimate_is_the_same_every_time():
     mesh = Mesh(points + np.array([[0.0, 0.0, 1.0]]) * noise[:, None], faces)
     pair = Pair(mesh, ball(50.0, [0, 0, 55.0]), None)
     gap = pair.gap()
-    one, two = estimate_gap(pair, gap, SIGMA, 0.0), estimate_gap(pair, gap, SIGMA, 0.0)
+    one, two = (estimate_gap(pair, gap, scan_noise([mesh], SIGMA), None) for _ in range(2))
     assert one.estimate_mm == two.estimate_mm
     assert isinstance(one.estimate_mm, Interval)

@@ -275,13 +275,36 @@ def _in_words(fit: Fit) -> str:
     return ", ".join(told) or "not known: too few points"
 
 
-def noise_of(scan: model.Scan, corner: model.Corner, fits: Mapping[str, Fit]) -> float:
-    """Return the standard deviation of a scan's surface, mm.
+def noise_of(
+    scan: model.Scan, corner: model.Corner, fits: Mapping[str, Fit]
+) -> tuple[float, float | None]:
+    """Return the standard deviation of a scan's surface and its correlation length L, mm.
 
-    Where the job does not state it: the least RMS of the scan's datum fits, since the form errors
-    of the part can only add to it.
+    Where the job does not state it: the least of the scan's datum fits, since the form errors of
+    the part can only add to it.  A small feature follows the noise, so only fits with many
+    effective points are asked if there are any, and what the fit has taken up is given back.  L is
+    that of ρ(d) = exp(−d²/2L²), which falls to 1/e at √2 L; None if no fit tells it.
     """
-    if scan.noise_mm is not None:
-        return scan.noise_mm
-    rms = [fits[d.name].rms_mm for d in corner.datums if d.scan == scan.name]
-    return min(rms, default=0.0)
+    own = [(d.feature, fits[d.name]) for d in corner.datums if d.scan == scan.name]
+    many = [one for one in own if one[1].effective_points >= _MANY_POINTS] or own
+    found = min(
+        (
+            (_given_back(fit.rms_mm, fit.effective_points, _UNKNOWNS[feature]), fit)
+            for feature, fit in many
+        ),
+        key=lambda one: one[0],
+        default=None,
+    )
+    if found is None:
+        return scan.noise_mm or 0.0, None
+    wide = max((fit for _, fit in many), key=lambda fit: fit.effective_points).correlation_mm
+    sigma = found[0] if scan.noise_mm is None else scan.noise_mm
+    return sigma, None if wide is None else wide / math.sqrt(2.0)
+
+
+_MANY_POINTS = 50.0
+_UNKNOWNS = {"plane": 3, "line": 4, "cylinder": 5, "circle": 6, "cone": 6, "sphere": 4}
+
+
+def _given_back(rms_mm: float, effective_points: float, unknowns: int) -> float:
+    return rms_mm * math.sqrt(effective_points / max(effective_points - unknowns, 1.0))

@@ -69,12 +69,18 @@ class _Builder:
     allowances: list[AllowanceEntry]
     findings: list[Finding]
 
-    def add(self, spec: model.Part, mesh: Mesh, source: str, sigma_mm: float = 0.0) -> None:
+    def add(
+        self,
+        spec: model.Part,
+        mesh: Mesh,
+        source: str,
+        noise: tuple[float, float | None] = (0.0, None),
+    ) -> None:
         """Add one part, its mesh in the hub frame."""
         for seat in self.corner.seats:
             if spec.name in (seat.part, seat.on):
                 mesh = split_near(mesh, seat)
-        placed = PlacedPart(spec.name, spec.kind, Motion(spec.motion), mesh, source, sigma_mm)
+        placed = PlacedPart(spec.name, spec.kind, Motion(spec.motion), mesh, source, *noise)
         self.parts.append(placed)
         self.body_of[spec.name] = spec.name
         if spec.tolerance_mm > 0:
@@ -154,8 +160,8 @@ def _from_scan(
         )
     taken |= chosen
     mesh = source.mesh.part(chosen, spec.name).moved(builder.frames.hub_from_scan[faces.scan])
-    sigma = noise_of(source.scan, builder.corner, builder.frames.fits)
-    builder.add(spec, mesh, f"scan {source.scan.path}", sigma)
+    noise = noise_of(source.scan, builder.corner, builder.frames.fits)
+    builder.add(spec, mesh, f"scan {source.scan.path}", noise)
     if source.scan.scanner_error_mm > 0:
         builder.random(
             f"scanner, {spec.name}",

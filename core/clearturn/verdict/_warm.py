@@ -20,4 +20,4 @@ def warm_up() -> None:
     rows = np.array([14], np.int64)
     up = np.array([[0.0, 0.0, 1.0]])
     noise_rows(mesh, surfaces, rows, up, sigma_mm=0.01, correlation_mm=0.0)
-    correlation_length(mesh, 0.01)
+    correlation_length([mesh], 0.01)

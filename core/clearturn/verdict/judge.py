@@ -27,7 +27,7 @@ from clearturn.verdict.allowances import (
 )
 from clearturn.verdict.decision import decide, guard_band_name, margin
 from clearturn.verdict.field import Field, Pair
-from clearturn.verdict.noise import NoiseEstimate, estimate_gap
+from clearturn.verdict.noise import NoiseEstimate, ScanNoise, estimate_gap, scan_noise
 from clearturn.verdict.places import (
     COARSE_MM,
     clock_of,
@@ -105,8 +105,8 @@ def judge_one(
     noise = estimate_gap(
         pair,
         gap,
-        first.sigma_mm,
-        second.sigma_mm,
+        _noise_of(first, parts),
+        _noise_of(second, parts),
         enough_mm=far,
         progress=part(progress, 0.3, 0.7),
     )
@@ -180,6 +180,22 @@ def judge_one(
         findings=_findings(first, second, gap, noise, net),
     )
     return Judged(spec, first, second, pair, noise, budget, result)
+
+
+def _noise_of(placed: PlacedPart, parts: Mapping[str, PlacedPart]) -> ScanNoise | None:
+    """Return the noise of the scan a part comes from.
+
+    Where its datums' fits did not tell the correlation, all its parts together are looked at.
+    """
+    if placed.sigma_mm <= 0:
+        return None
+    if placed.correlation_mm is not None:
+        return ScanNoise(placed.sigma_mm, placed.correlation_mm)
+    same = [one for one in parts.values() if one.source == placed.source and one.sigma_mm > 0] or [
+        placed
+    ]
+    key = ("scan noise", placed.sigma_mm, tuple(one.mesh.sha256 for one in same))
+    return same[0].mesh.cached(key, lambda: scan_noise([one.mesh for one in same], placed.sigma_mm))
 
 
 def _all_allowances(first: PlacedPart, second: PlacedPart, settings: VerdictSettings) -> float:

@@ -18,6 +18,7 @@ it is, is left out of the extrapolation: it is one draw, and its luck would be m
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -48,9 +49,54 @@ _CORRELATION_REACH = 3.5
 _ROUNDS = 6
 # The least of ten thousand normal draws is 3.9 σ too small: twice this covers it.
 _UNCORRECTED_SIGMAS = 2.0
-_REST_SHARE = 0.4
-_MODEL_SHARE = 0.25
+_REST_SHARE = 0.6
+_MODEL_SHARE = 0.35
 _RAISED = 1.25
+
+
+@dataclass(frozen=True, slots=True)
+class ScanNoise:
+    """The noise of one scan.
+
+    Attributes
+    ----------
+    sigma_mm : float
+        Standard deviation along the normal.
+    correlation_mm : float
+        L of the correlation exp(−d²/2L²) at distance d; 0 for independent points.
+    findings : tuple of Finding
+    """
+
+    sigma_mm: float
+    correlation_mm: float = 0.0
+    findings: tuple[Finding, ...] = ()
+
+
+def scan_noise(meshes: Sequence[Mesh], stated_mm: float) -> ScanNoise:
+    """Return a scan's noise as its own smooth places show it.
+
+    Parameters
+    ----------
+    meshes : sequence of Mesh
+        Parts of one scan.
+    stated_mm : float
+        Noise as stated or as seen by the datums' fits.
+    """
+    correlation, seen = correlation_length(meshes, stated_mm)
+    if not math.isfinite(seen):
+        return ScanNoise(stated_mm)
+    findings: tuple[Finding, ...] = ()
+    if seen > 1.5 * stated_mm:
+        findings = (
+            Finding(
+                "noise-larger-than-stated",
+                "warning",
+                f"{meshes[0].name or 'the scan'}: residuals of {seen:.3f} mm from local surfaces, "
+                f"{stated_mm:.3f} mm stated; rough or finely shaped surfaces look like that too",
+            ),
+        )
+    # Fine shape adds to the residuals, so they may raise the stated noise only so far.
+    return ScanNoise(min(max(stated_mm, seen), _RAISED * stated_mm), correlation, findings)
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,8 +142,8 @@ class _Side:
 def estimate_gap(
     pair: Pair,
     gap: Gap,
-    sigma_first_mm: float,
-    sigma_second_mm: float,
+    first: ScanNoise | None,
+    second: ScanNoise | None,
     *,
     enough_mm: float = math.inf,
     progress: Progress | None = None,
@@ -109,8 +155,8 @@ def estimate_gap(
     pair : Pair
     gap : Gap
         Its certified gap.
-    sigma_first_mm, sigma_second_mm : float
-        Noise of either surface along its normal; 0 for a part from dimensions.
+    first, second : ScanNoise or None
+        Noise of either surface; None for a part from dimensions.
     enough_mm : float
         From this gap on the bias is not looked for: it is left in, with an uncertainty that covers
         it.
@@ -121,7 +167,7 @@ def estimate_gap(
         If `progress` was cancelled.
     """
     upper = gap.gap_mm.upper
-    noise = math.hypot(sigma_first_mm, sigma_second_mm)
+    noise = math.hypot(*(one.sigma_mm for one in (first, second) if one is not None))
     if noise <= 0 or upper is None or gap.gap_mm.lower is None:
         return NoiseEstimate(gap.gap_mm, 0.0, 0.0, gap, pair)
     if gap.gap_mm.lower > enough_mm:
@@ -132,10 +178,11 @@ def estimate_gap(
     reach = max(upper, 0.0) + REACH_SIGMAS * noise
     sides: list[_Side] = []
     findings: list[Finding] = []
-    for from_first, sigma in ((True, sigma_first_mm), (False, sigma_second_mm)):
-        if sigma > 0:
+    for from_first, one in ((True, first), (False, second)):
+        if one is not None and one.sigma_mm > 0:
             near = pair.field(from_first, reach, progress=progress)
-            sides.append(_start_side(pair.mesh(from_first), sigma, near, findings, progress))
+            sides.append(_start_side(pair.mesh(from_first), one, near, progress))
+            findings += one.findings
     smooth_pair, smooth_gap = _smoothed(pair, sides, progress)
     base = smooth_gap.gap_mm
     if base.lower is None or base.upper is None:
@@ -149,28 +196,19 @@ def estimate_gap(
     return NoiseEstimate(estimate, bias, standard, smooth_gap, smooth_pair, tuple(findings))
 
 
-def _start_side(
-    mesh: Mesh,
-    sigma: float,
-    near: Field,
-    findings: list[Finding],
-    progress: Progress | None,
-) -> _Side:
-    correlation, seen = mesh.cached(("noise", sigma), lambda: correlation_length(mesh, sigma))
-    if seen > 1.5 * sigma:
-        findings.append(
-            Finding(
-                "noise-larger-than-stated",
-                "warning",
-                f"{mesh.name or 'the scan'}: residuals of {seen:.3f} mm from local surfaces, "
-                f"{sigma:.3f} mm stated; rough or finely shaped surfaces look like that too",
-            )
-        )
-    if np.isfinite(seen):
-        # Fine shape adds to the residuals, so they may raise the stated noise only so far.
-        sigma = min(max(sigma, seen), _RAISED * sigma)
-    surfaces = fit_surfaces(mesh, near.vertices, sigma, correlation, progress=progress)
-    return _Side(near.from_first, mesh, sigma, correlation, near, surfaces, _moved(mesh, surfaces))
+def _start_side(mesh: Mesh, noise: ScanNoise, near: Field, progress: Progress | None) -> _Side:
+    surfaces = fit_surfaces(
+        mesh, near.vertices, noise.sigma_mm, noise.correlation_mm, progress=progress
+    )
+    return _Side(
+        near.from_first,
+        mesh,
+        noise.sigma_mm,
+        noise.correlation_mm,
+        near,
+        surfaces,
+        _moved(mesh, surfaces),
+    )
 
 
 def _moved(mesh: Mesh, surfaces: LocalSurfaces) -> Mesh:

@@ -15,6 +15,7 @@ not rounded.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -188,7 +189,9 @@ def fit_surfaces(
     threads.run(work, threads.spans(count, _SLICE), progress)
     most = len(radii) - 1
     if radius_mm is None:
-        most = _best_level(sides, offsets, summaries, valid, sigma_mm)
+        most = _best_level(
+            mesh.vertices[chosen], radii, sides, offsets, summaries, valid=valid, sigma=sigma_mm
+        )
     # Where the chosen window does not agree, the widest narrower one that does.
     usable = valid & (np.arange(len(radii)) <= most)
     level = np.where(usable.any(axis=1), len(radii) - 1 - np.argmax(usable[:, ::-1], axis=1), -1)
@@ -217,28 +220,36 @@ def _radii(tables: Ring, chosen: Indices, radius_mm: float | None) -> Array:
 
 
 def _best_level(
-    sides: Indices, offsets: Array, summaries: Array, valid: NDArray[np.bool_], sigma: float
+    points: Array,
+    radii: Array,
+    sides: Indices,
+    offsets: Array,
+    summaries: Array,
+    *,
+    valid: NDArray[np.bool_],
+    sigma: float,
 ) -> int:
     """Return the window with the least mean square error over all vertices, -1 if none helps."""
-    ever = valid.any(axis=1)
-    best, least, drift, before = -1, sigma * sigma, 0.0, -1
     present = np.arange(kernels.MOST_SIDES)[None, :] < sides[:, None]
-    for level in range(valid.shape[1]):
+    ever = valid.any(axis=1)
+    best, least, before, before_variance = -1, sigma * sigma, -1, 0.0
+    drift, drift_variance = 0.0, 0.0
+    for level, radius in enumerate(radii):
         used = valid[:, level]
         if used.sum() < max(1.0, 0.5 * ever.sum()):
             continue
-        variance = float(
-            np.where(present, summaries[:, level, :, kernels.VARIANCE], 0.0)[used]
-            .max(axis=1)
-            .mean()
-        )
-        if before >= 0:
-            both = used & valid[:, before] & (sides == 1)
-            if both.any():
-                drift += float((offsets[both, level, 0] - offsets[both, before, 0]).mean())
-        before = level
-        if variance + drift * drift < least:
-            best, least = level, variance + drift * drift
+        variances = np.where(present, summaries[:, level, :, kernels.VARIANCE], 0.0)
+        variance = float(variances[used].max(axis=1).mean())
+        both = used & valid[:, before] & (sides == 1) if before >= 0 else np.zeros_like(used)
+        if both.any():
+            drift += float((offsets[both, level, 0] - offsets[both, before, 0]).mean())
+            # Vertices in one cell drift together, so cells are what is averaged over.
+            cells = len(np.unique(np.floor(points[both] / radius), axis=0))
+            drift_variance += max(before_variance - variance, 0.0) / cells
+        before, before_variance = level, variance
+        error = variance + max(drift * drift - drift_variance, 0.0)
+        if error < least:
+            best, least = level, error
     return best
 
 
@@ -288,16 +299,19 @@ def noise_rows(
     return matrix
 
 
-def correlation_length(mesh: Mesh, sigma_mm: float, windows: int = 24) -> tuple[float, float]:
+def correlation_length(
+    meshes: Sequence[Mesh], sigma_mm: float, windows: int = 24
+) -> tuple[float, float]:
     """Estimate noise and correlation length of a scan from residuals of local quadrics.
 
     Parameters
     ----------
-    mesh : Mesh
+    meshes : sequence of Mesh
+        Parts of one scan: its smoothest places tell most.
     sigma_mm : float
         Stated noise; windows with far larger residuals (edges) are left out.
     windows : int
-        How many windows at most, spread over the mesh.
+        How many windows at most, spread over the meshes.
 
     Returns
     -------
@@ -306,16 +320,25 @@ def correlation_length(mesh: Mesh, sigma_mm: float, windows: int = 24) -> tuple[
 
     Notes
     -----
-    A quadric takes up the widest waves of the noise.  With the hat matrix H of a window its
-    residuals have the covariance σ²(I − H)R(L)(I − H), so the mean products of residuals at
+    A fitted quadric takes up the widest waves of the noise.  With the hat matrix H of a window
+    its residuals have the covariance σ²(I − H)R(L)(I − H), so the mean products of residuals at
     each distance are compared with those expected for every L, and σ follows by least squares.
     """
-    if sigma_mm <= 0 or len(mesh.faces) == 0:
+    solid = [mesh for mesh in meshes if len(mesh.faces)]
+    if sigma_mm <= 0 or not solid:
         return 0.0, math.nan
+    edge = float(np.median(np.concatenate([ring(mesh).edge for mesh in solid])))
     for edges in _WINDOW_EDGES:
-        found = _windows(mesh, sigma_mm, edges, windows)
+        found = _quiet(
+            [
+                one
+                for mesh in solid
+                for one in _windows(mesh, sigma_mm, edges, 50 * windows // len(solid))
+            ],
+            windows,
+        )
         if len(found) >= _LEAST_WINDOWS:
-            return _matched(found, float(np.median(ring(mesh).edge)))
+            return _matched(found, edge)
     return 0.0, math.nan
 
 
@@ -323,14 +346,14 @@ _WINDOW_EDGES = (12.0, 9.0, 6.5, 4.5)
 _LEAST_WINDOWS = 6
 _WINDOW_POINTS = 180
 _NEAREST = 60
-_Window = tuple[Array, Array, Array]  # residuals (n,), points (n, 3), base of the hat matrix (n, 6)
+_Window = tuple[Array, Array, Array]  # residuals (n,), points (n, 3), base of the hat matrix (n, k)
 
 
-def _windows(mesh: Mesh, sigma: float, edges: float, most: int) -> list[_Window]:
-    """Return windows on smooth places: the quieter half of those looked at."""
+def _windows(mesh: Mesh, sigma: float, edges: float, most: int) -> list[tuple[float, _Window]]:
+    """Return windows spread over a mesh, with the rms of their residuals."""
     tables = ring(mesh)
     used = np.flatnonzero(np.diff(tables.start) > 0)
-    picked = used[np.linspace(0, len(used) - 1, min(8 * most, len(used))).astype(np.int64)]
+    picked = used[np.linspace(0, len(used) - 1, min(most, len(used))).astype(np.int64)]
     members = np.empty(kernels.MOST_POINTS, np.int64)
     local = np.empty((kernels.MOST_POINTS, 3))
     found: list[tuple[float, _Window]] = []
@@ -348,7 +371,7 @@ def _windows(mesh: Mesh, sigma: float, edges: float, most: int) -> list[_Window]
             [np.arange(min(_NEAREST, total)), rest[:: len(rest) // (_WINDOW_POINTS - _NEAREST) + 1]]
         )
         u, w, h = (local[rows] / radius).T
-        design = np.stack([np.ones_like(u), u, w, u * u, u * w, w * w], axis=1)
+        design = np.stack([u**i * w**j for i in range(3) for j in range(3 - i)], axis=1)
         base, triangle = np.linalg.qr(design)
         if np.abs(np.diag(triangle)).min() < 1e-6:
             continue
@@ -356,12 +379,15 @@ def _windows(mesh: Mesh, sigma: float, edges: float, most: int) -> list[_Window]
         rms = float(np.sqrt(residuals @ residuals / (len(h) - _UNKNOWNS)))
         if rms <= 2.0 * sigma:
             found.append((rms, (residuals, mesh.vertices[members[:total][rows]], base)))
-    found.sort(key=lambda one: one[0])
+    return found
+
+
+def _quiet(found: list[tuple[float, _Window]], most: int) -> list[_Window]:
+    """Return the windows that show noise alone: misfit only adds, and noise spreads little."""
     if not found:
         return []
-    # Misfit only adds; noise alone spreads little around the quieter windows.
-    quiet = found[len(found) // 4][0]
-    kept = [one for rms, one in found if rms <= 1.6 * quiet]
+    found = sorted(found, key=lambda one: one[0])
+    kept = [one for rms, one in found if rms <= 1.25 * found[len(found) // 40][0]]
     return kept[:: len(kept) // most + 1]
 
 
