@@ -161,7 +161,7 @@ def test_bias_is_plain_without_the_correction_and_gone_with_it(name, length):
     assert (np.abs(best) <= 2.0 * standard).sum() >= draws - 1
     # The uncertainty itself is no excuse: well below the noise of a single point but at an edge,
     # where one side alone says where the edge runs.
-    assert standard.mean() < (1.1 if "edge" in name else 0.6) * SIGMA
+    assert standard.mean() < (1.3 if "edge" in name else 0.75) * SIGMA
     if name in PLAIN:
         assert raw.mean() < -PLAIN[name] * SIGMA
         assert abs(best.mean()) < 0.5 * abs(raw.mean())
@@ -314,7 +314,7 @@ def test_correlation_length_is_found(length):
     mesh = Mesh(points + np.array([[0.0, 0.0, 1.0]]) * noise[:, None], faces)
     found, seen = correlation_length([mesh], SIGMA)
     assert found == pytest.approx(length, abs=0.45)
-    assert seen == pytest.approx(SIGMA, rel=0.2)
+    assert seen == pytest.approx(SIGMA, rel=0.3)  # the quietest windows speak for it
 
 
 def test_face_tables_are_those_of_the_mesh():
