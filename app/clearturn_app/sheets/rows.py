@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QEvent, QObject, QPointF, Qt, Signal
+import math
+from collections.abc import Sequence
+
+from PySide6.QtCore import QEvent, QObject, QPointF, QRectF, Qt, Signal
 from PySide6.QtGui import (
+    QFont,
+    QFontMetricsF,
     QKeyEvent,
     QMouseEvent,
     QPainter,
@@ -16,11 +21,13 @@ from PySide6.QtWidgets import QComboBox, QGridLayout, QLabel, QLineEdit, QWidget
 
 from clearturn.drawing import Tone
 from clearturn.errors import InputError
+from clearturn.report.lettering import breakable
 from clearturn_app.document import Document
 from clearturn_app.sheets.fields import Fact, Field
 from clearturn_app.window.look import Look
 
 _LABEL_PX, _VALUE_PX, _UNIT_PX = 200, 116, 26
+_WRAP = int(Qt.TextFlag.TextWordWrap)
 
 
 class SectionHead(QWidget):
@@ -76,30 +83,57 @@ class SectionHead(QWidget):
             painter.drawPolygon(QPolygonF(shape))
 
 
-class FactRow(QWidget):
-    """A label and what is so."""
+class FactBlock(QWidget):
+    """Labels and what is so, written by hand: a sum tells many, and widgets for each are slow."""
 
-    def __init__(self, fact: Fact, look: Look) -> None:
+    def __init__(self, facts: Sequence[Fact], look: Look) -> None:
         super().__init__()
-        grid = QGridLayout(self)
-        grid.setContentsMargins(0, 0, 0, 0)
-        grid.setHorizontalSpacing(round(look.px(8)))
-        text = QLabel(fact.text)
-        text.setWordWrap(True)
-        text.setTextFormat(Qt.TextFormat.PlainText)
-        text.setProperty("strong", fact.strong)
-        if not fact.label:
-            grid.addWidget(text, 0, 0)
-            return
-        label = QLabel(fact.label)
-        label.setTextFormat(Qt.TextFormat.PlainText)
-        label.setProperty("quiet", True)
-        label.setWordWrap(True)
-        narrow = fact.label.isdigit()
-        label.setFixedWidth(round(look.px(24 if narrow else _LABEL_PX)))
-        grid.addWidget(label, 0, 0, Qt.AlignmentFlag.AlignTop)
-        grid.addWidget(text, 0, 1)
-        grid.setColumnStretch(1, 1)
+        # Runs without a blank, a file name for one, get places to break.
+        self._facts = tuple(Fact(f.label, breakable(f.text), f.strong) for f in facts)
+        self._look = look
+        self._places: list[tuple[QRectF, QRectF]] = []
+        told = (f"{fact.label}: {fact.text}" if fact.label else fact.text for fact in facts)
+        self.setAccessibleName("; ".join(told))
+
+    def resizeEvent(self, event: object) -> None:  # noqa: N802, ARG002
+        """Break the lines anew."""
+        look = self._look
+        self._places = []
+        top, gap = 0.0, look.px(4)
+        for fact in self._facts:
+            narrow = fact.label.isdigit()
+            left = look.px(24 if narrow else _LABEL_PX) + look.px(8) if fact.label else 0.0
+            label = self._high(fact.label, left - look.px(8), look.font("text", 11))
+            text = self._high(fact.text, self.width() - left, self._font(fact))
+            self._places.append(
+                (
+                    QRectF(0, top + look.px(1), left - look.px(8), label),
+                    QRectF(left, top, self.width() - left, text),
+                )
+            )
+            top += max(label + look.px(1), text) + gap
+        self.setFixedHeight(max(1, math.ceil(top)))
+
+    def _font(self, fact: Fact) -> QFont:
+        return self._look.font("text", 12.5, bold=fact.strong)
+
+    def _high(self, text: str, wide: float, font: QFont) -> float:
+        if not text or wide <= 0:
+            return 0.0
+        box = QRectF(0, 0, wide, 1e5)
+        return QFontMetricsF(font).boundingRect(box, _WRAP, text).height()
+
+    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802, ARG002
+        """Write them."""
+        look = self._look
+        painter = QPainter(self)
+        for fact, (label, text) in zip(self._facts, self._places, strict=True):
+            painter.setFont(look.font("text", 11))
+            painter.setPen(look.tone(Tone.QUIET))
+            painter.drawText(label, _WRAP, fact.label)
+            painter.setFont(self._font(fact))
+            painter.setPen(look.tone(Tone.INK))
+            painter.drawText(text, _WRAP, fact.text)
 
 
 class FieldRow(QWidget):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 from functools import partial
+from itertools import groupby
 
 from PySide6.QtCore import QPoint, QRect, Qt, QTimer, Signal
 from PySide6.QtGui import QKeyEvent, QPainter, QPaintEvent, QPen
@@ -21,7 +22,7 @@ from clearturn.job.model import SignOff
 from clearturn_app.sheets.contents import sections
 from clearturn_app.sheets.fields import Fact, Field, Section
 from clearturn_app.sheets.operations import OPERATIONS, Operation, signature_on
-from clearturn_app.sheets.rows import FactRow, FieldRow, SectionHead
+from clearturn_app.sheets.rows import FactBlock, FieldRow, SectionHead
 from clearturn_app.sheets.style import slip_style
 from clearturn_app.views.panel import Word
 from clearturn_app.window.look import Look
@@ -158,9 +159,7 @@ class Slip(QWidget):
         column.addStretch(1)
         self._area.setWidget(inside)
 
-    def _row(self, section: Section, line: Field | Fact) -> QWidget:
-        if isinstance(line, Fact):
-            return FactRow(line, self.look)
+    def _row(self, section: Section, line: Field) -> FieldRow:
         row = FieldRow(line, self.session.document, self.look)
         self._rows.setdefault(line.label, row)
         if self._rows[line.label] is not row:
@@ -172,8 +171,14 @@ class Slip(QWidget):
         rows = body.layout()
         if on and rows is not None and rows.count() == 0:
             # Only what is looked at is built: a sum can hold a hundred numbers.
-            for line in section.lines:
-                rows.addWidget(self._row(section, line))
+            for is_fact, lines in groupby(section.lines, lambda line: isinstance(line, Fact)):
+                if is_fact:
+                    facts = [line for line in lines if isinstance(line, Fact)]
+                    rows.addWidget(FactBlock(facts, self.look))
+                    continue
+                for line in lines:
+                    if isinstance(line, Field):
+                        rows.addWidget(self._row(section, line))
         body.setVisible(on)
 
     def open_section(self, title: str) -> None:
