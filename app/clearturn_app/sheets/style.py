@@ -43,6 +43,9 @@ def bar_style(look: Look) -> str:
     QScrollBar:vertical {{ background: transparent; width: {wide}px; margin: 0px; }}
     QScrollBar::handle:vertical {{ background: {ink}; min-height: {round(look.px(24))}px;
         margin: 0px {max(1, wide // 3)}px; }}
-    QScrollBar::add-line, QScrollBar::sub-line {{ height: 0px; }}
+    QScrollBar:horizontal {{ background: transparent; height: {wide}px; margin: 0px; }}
+    QScrollBar::handle:horizontal {{ background: {ink}; min-width: {round(look.px(24))}px;
+        margin: {max(1, wide // 3)}px 0px; }}
+    QScrollBar::add-line, QScrollBar::sub-line {{ height: 0px; width: 0px; }}
     QScrollBar::add-page, QScrollBar::sub-page {{ background: transparent; }}
     """

@@ -7,9 +7,10 @@ from collections.abc import Callable
 from pathlib import Path
 
 from PySide6.QtCore import Qt, QTimer
-from PySide6.QtGui import QCloseEvent, QKeyEvent, QKeySequence, QShortcut
-from PySide6.QtWidgets import QFileDialog, QMainWindow, QMessageBox
+from PySide6.QtGui import QCloseEvent, QKeyEvent, QKeySequence, QPalette, QShortcut
+from PySide6.QtWidgets import QFileDialog, QMainWindow, QMessageBox, QScrollArea
 
+from clearturn.drawing import Tone
 from clearturn.errors import ClearturnError
 from clearturn.job.file import SUFFIX, load_job
 from clearturn.job.model import Job
@@ -56,7 +57,11 @@ class MainWindow(QMainWindow):
         document.setParent(self)
         self.session = Session(document, self.tasks, checker, self)
         self.sheet = Sheet(self.session, self.look, self)
-        self.setCentralWidget(self.sheet)
+        self.table = QScrollArea(self)
+        self.table.setFrameShape(QScrollArea.Shape.NoFrame)
+        self.table.setWidgetResizable(True)
+        self.table.setWidget(self.sheet)
+        self.setCentralWidget(self.table)
         self.setMinimumSize(960, 640)
         self.resize(*PLAIN_PX)
         view, self.sheet.swapped = self.settings.view
@@ -328,6 +333,11 @@ class MainWindow(QMainWindow):
     def _on_look(self) -> None:
         self.settings.keep_look(self.look)
         self.sheet.gaps.setStyleSheet(bar_style(self.look))
+        palette = self.palette()
+        palette.setColor(QPalette.ColorRole.Window, self.look.tone(Tone.PAPER))
+        self.setPalette(palette)
+        for bar in (self.table.verticalScrollBar(), self.table.horizontalScrollBar()):
+            bar.setStyleSheet(bar_style(self.look))
 
     # -- leaving ----------------------------------------------------------------------------
 

@@ -22,6 +22,7 @@ from clearturn_app.window.places import EDGE_PX, Places, places
 from clearturn_app.window.session import Session
 
 PLAIN_PX = (1280, 800)
+_LEAST_PX = (1240, 770)  # of the plain sheet; below it the sheet scrolls under the window
 _ROOM_SHARE = 0.45  # how much of a larger sheet goes into larger lettering, not more room
 _REDRAW_MS = 200
 VIEWS = ("both", "section", "picture")
@@ -98,7 +99,9 @@ class Sheet(QWidget):
         self._lay_out()
 
     def _lay_out(self) -> None:
-        fit = min(self.width() / PLAIN_PX[0], self.height() / PLAIN_PX[1])
+        zoom = self.look.zoom
+        self.setMinimumSize(round(_LEAST_PX[0] * zoom), round(_LEAST_PX[1] * zoom))
+        fit = min(self.width() / PLAIN_PX[0], self.height() / PLAIN_PX[1]) / zoom
         room = max(1.0, 1.0 + _ROOM_SHARE * (fit - 1.0))
         if abs(room - self.look.room) > 1e-6:
             self.look.room = room
