@@ -526,3 +526,15 @@ def test_sums_stand_on_their_slip_and_follow_a_changed_number(window: MainWindow
     assert after == {sheet.name: sheet.gist for sheet in direct.sheets}
     # A heavier vehicle heats the ring more: the energy of a stop grows with its mass.
     assert after["heat"] != before["heat"]
+
+
+@pytest.mark.parametrize("inch", [False, True])
+@pytest.mark.parametrize("amount_mm", [2.4061, 2.4, 0.001, 3.0, 2.446171])
+def test_amount_that_cures_is_never_told_smaller_than_it_is(
+    qapp, inch: bool, amount_mm: float
+) -> None:
+    look = Look()
+    look.set(inch=inch)
+    told = float(look.length_up(amount_mm)) * (25.4 if inch else 1.0)
+    step = 0.001 * 25.4 if inch else 0.01
+    assert amount_mm - 1e-6 <= told < amount_mm + step

@@ -149,7 +149,7 @@ OPERATIONS: tuple[Operation, ...] = (
         ("parts", "seats", "pairs", "requirements", "allowances", "coverage_factor", "cures"),
         _gaps,
     ),
-    Operation(70, "Hub & bolts", ("hub_checks",), _hub, ("hub_fits", "bolts")),
+    Operation(70, "Hub & bolts", ("hub_checks",), _hub, ("hub_fits", "bolts"), "Hub"),
     Operation(80, "Brake sums", (), _sums(_BRAKE), _BRAKE, "Sums"),
     Operation(90, "Run-out & mass", (), _sums(_RUN_OUT), _RUN_OUT, "Run-out"),
     Operation(100, "Hand-over", ("not_checked", "/name", "/vehicle", "/kit", "/author", "/notes"),

@@ -79,9 +79,8 @@ def cure(pair: PairResult, look: Look) -> str:
     """Return what would clear a pair, or settle it, in a few words."""
     if pair.would_clear:
         best = sorted(pair.would_clear, key=lambda one: not one.clears_all)[0]
-        amount = math.ceil(best.amount_mm * 100) / 100  # never less than is needed
         alone = "" if best.clears_all else ", not alone"
-        return f"{best.change} {look.length(amount)}{alone}"
+        return f"{best.change} {look.length_up(best.amount_mm)}{alone}"
     return "measure to settle" if pair.settle_by else ""
 
 

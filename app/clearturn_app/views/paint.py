@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QFontMetricsF, QPainter, QPainterPath, QPen, QPolygonF, QTransform
 
-from clearturn.drawing import DASHES, Drawing, Fill, Line, Text, Tone
+from clearturn.drawing import DASHES, Drawing, Fill, Layer, Line, Text, Tone
+from clearturn.drawing.sheet import FOOT_MM
 from clearturn.result import Verdict
 from clearturn_app.window.look import Look, pixel_font
 
@@ -57,21 +58,29 @@ class PaintedDrawing:
                 self._marks.append((_path(mark), mark))
 
     def paint(
-        self, painter: QPainter, window: Window, look: Look, *, least_letter_px: float = 0.0
+        self, painter: QPainter, window: Window, look: Look, *, outlines_only: bool = False
     ) -> None:
-        """Paint all marks in their order; letters below a height are left out."""
+        """Paint all marks in their order, or only those that show the parts."""
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         to_px = window.transform()
         for item in self._marks:
             if isinstance(item, Text):
-                if item.height_mm * window.lettering >= least_letter_px:
+                if not outlines_only:
                     _paint_text(painter, item, window, look)
                 continue
             path, mark = item
+            if outlines_only and (mark.layer is Layer.FRAME or _in_foot(path)):
+                continue
             if isinstance(mark, Fill):
                 painter.fillPath(to_px.map(path), look.tone(mark.tone))
             else:
                 painter.strokePath(to_px.map(path), _pen(mark, window, look))
+
+
+def _in_foot(path: QPainterPath) -> bool:
+    """Return whether something belongs to scale bar and legend, below the part."""
+    box = path.boundingRect()  # the paper's y grows upwards
+    return box.bottom() < FOOT_MM
 
 
 def _path(mark: Fill | Line) -> QPainterPath:

@@ -17,7 +17,6 @@ PX_PER_MM = 4.45  # of the paper, on the plain sheet
 _MOST = 40.0
 _NEAR_PX = 14.0
 _ROOM_PX = 330.0
-_LEAST_LETTER_PX = 7.0
 
 
 class TurnSection(Panel):
@@ -245,8 +244,7 @@ class TurnSection(Panel):
         picture.setDevicePixelRatio(ratio)
         picture.fill(self.look.tone(Tone.PAPER))
         painter = QPainter(picture)
-        least = _LEAST_LETTER_PX if self.is_small else 0.0
-        painted.paint(painter, self.window(), self.look, least_letter_px=least)
+        painted.paint(painter, self.window(), self.look, outlines_only=self.is_small)
         painter.end()
         return picture
 

@@ -14,7 +14,7 @@ from clearturn_app.resources.colours import BLUE, PAPER, SheetColours
 
 ZOOMS = (1.0, 1.25, 1.5, 1.75, 2.0)
 _FAMILIES = {"text": "B612", "figures": "Routed Gothic"}
-_INCH_MORE_DIGITS = 1  # 0.001 in is 0.025 mm
+_INCH_DIGITS = {0: 1, 1: 3, 2: 3, 3: 4}  # 0.001 in is 0.025 mm
 
 
 class Look(QObject):
@@ -80,9 +80,14 @@ class Look(QObject):
         """Return a length as a number in the unit shown; an unknown is a dash."""
         if value_mm is None or not math.isfinite(value_mm):
             return "–"
-        places = digits + _INCH_MORE_DIGITS if self.inch else digits
+        places = _INCH_DIGITS[digits] if self.inch else digits
         text = number(value_mm, places, LENGTH, self.unit)
         return f"+{text}" if signed and value_mm > 0 and not text.startswith("−") else text
+
+    def length_up(self, value_mm: float, digits: int = 2) -> str:
+        """Return a length rounded up in the unit shown: less than is needed is never told."""
+        step = LENGTH.inside(10.0 ** -(_INCH_DIGITS[digits] if self.inch else digits), self.unit)
+        return self.length(math.ceil(value_mm / step - 1e-6) * step, digits)
 
     @property
     def unit(self) -> str:
