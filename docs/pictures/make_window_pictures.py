@@ -4,7 +4,9 @@ Needs a display, real or virtual::
 
     xvfb-run -s '-screen 0 2560x1440x24' .venv/bin/python docs/pictures/make_window_pictures.py
 
-Nothing is touched up.  ``--out`` writes elsewhere; names of scenes as arguments make only those.
+Nothing is touched up; the colours are counted down to 256, which keeps the files small.
+Without names the scenes that docs/manual shows are made; ``--all`` makes every one, ``--out``
+writes elsewhere.
 """
 
 from __future__ import annotations
@@ -17,12 +19,15 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+from PIL import Image
+from PySide6.QtGui import QImage
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
 
 HERE = Path(__file__).resolve().parent
 PATIENCE_S = 600.0
 SMALL, LARGE = (1280, 800), (2560, 1440)
+SHOWN = ("window_light_1280", "window_dark_1280", "window_slip_1280", "window_whole_1280")
 
 
 def scenes() -> dict[str, tuple[tuple[int, int], Callable[[object], None]]]:
@@ -36,6 +41,7 @@ def scenes() -> dict[str, tuple[tuple[int, int], Callable[[object], None]]]:
         "window_sums_1280": (SMALL, lambda w: _slip(w, 7)),
         "window_whole_1280": (SMALL, _whole),
         "window_inch_1280": (SMALL, _inch),
+        "window_large_letters_1280": (SMALL, _large),
         "window_light_2560": (LARGE, _plain),
         "window_dark_2560": (LARGE, _dark),
     }
@@ -51,6 +57,10 @@ def _welcome(window: object) -> None:
 
 def _dark(window: object) -> None:
     window.look.set(dark=True)
+
+
+def _large(window: object) -> None:
+    window.look.set(zoom=2.0)
 
 
 def _inch(window: object) -> None:
@@ -85,12 +95,22 @@ def wait_until_settled(window: object) -> None:
         calm = calm + 1 if settled(window) else 0
 
 
+def keep(image: QImage, file: Path) -> None:
+    """Write a picture in 256 colours."""
+    image = image.convertToFormat(QImage.Format.Format_RGB888)
+    size = (image.width(), image.height())
+    grabbed = Image.frombuffer("RGB", size, image.constBits(), "raw", "RGB", image.bytesPerLine())
+    grabbed.quantize(256, dither=Image.Dither.NONE).save(file, optimize=True)
+
+
 def main() -> int:
     """Make the pictures."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("names", nargs="*")
+    parser.add_argument("--all", action="store_true")
     parser.add_argument("--out", type=Path, default=HERE)
     args = parser.parse_args()
+    wanted = set(scenes()) if args.all else set(args.names or SHOWN)
     with tempfile.TemporaryDirectory() as folder:
         os.environ["XDG_STATE_HOME"] = folder
         from clearturn_app.window.main import MainWindow, first_document
@@ -102,18 +122,18 @@ def main() -> int:
         window.show()
         window.start()
         for name, (size, prepare) in scenes().items():
-            if args.names and name not in args.names:
+            if name not in wanted:
                 continue
             window.sheet.note.clear()
             window.sheet.slip.fold()
             window.sheet.swapped = False
-            window.look.set(dark=False, inch=False)
+            window.look.set(dark=False, inch=False, zoom=1.0)
             if not window.sheet.picture.cut:
                 window.sheet.picture.toggle_cut()
             window.resize(*size)
             prepare(window)
             wait_until_settled(window)
-            window.grab().save(str(args.out / f"{name}.png"))
+            keep(window.grab().toImage(), args.out / f"{name}.png")
             print(name)
         window.close()
     return 0
