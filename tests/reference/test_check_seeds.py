@@ -35,7 +35,6 @@ sys.modules["seed_study_for_check"] = study
 _spec.loader.exec_module(study)  # type: ignore[union-attr]
 
 NEAR_MM = 0.5
-IN_CI = 40  # seeds; all of them take an hour of one core
 
 
 def strict_corner() -> Corner:
@@ -101,8 +100,8 @@ def run(count: int) -> list[Any]:
 
 @pytest.mark.slow
 def test_true_gaps_lie_within_the_stated_95_percent_under_scan_noise() -> None:
-    rows = run(IN_CI)
-    assert len(rows) == IN_CI * len(study.COUNTED)
+    rows = run(len(study.SEEDS))
+    assert len(rows) == len(study.SEEDS) * len(study.COUNTED)
     text, good = study.summary(rows)
     print(text)
     assert good, text
