@@ -13,6 +13,7 @@ from clearturn.drawing import Drawing, turn_section
 from clearturn.findings import Finding
 from clearturn.job.file import check_job, job_sha256
 from clearturn.job.model import Axle, Job
+from clearturn.job.sums import job_sums
 from clearturn.progress import Progress, part, report
 from clearturn.result import CheckResult, Motion, PairResult, PlacedPart
 from clearturn.verdict import judge_pairs
@@ -53,12 +54,13 @@ def check(job: Job, *, folder: str | Path, progress: Progress | None = None) -> 
     check_job(job)
     report(progress, 0.0, "checking the files")
     check_files(job, Path(folder), progress=progress)
+    sums = job_sums(job, folder) if job.sums else None
     found = []
     for i, axle in enumerate(job.axles):
         low, high = i / len(job.axles), (i + 1) / len(job.axles)
         found.append(_check_axle(axle, Path(folder), part(progress, low, high)))
     report(progress, 1.0, "done")
-    return _joined(job, found)
+    return replace(_joined(job, found), sums=sums)
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ import hashlib
 import os
 import pickle
 import secrets
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 
@@ -21,6 +22,7 @@ from clearturn.check import check
 from clearturn.corner.sources import check_files
 from clearturn.job.file import check_job, job_sha256
 from clearturn.job.model import Job
+from clearturn.job.sums import job_sums
 from clearturn.progress import Progress
 from clearturn.result import CheckResult
 
@@ -49,7 +51,8 @@ def kept_check(
     if place is not None and not fresh:
         found = _read(place)
         if found is not None:
-            return found
+            # Readings may have changed in their file, which the key does not hold.
+            return replace(found, sums=job_sums(job, folder) if job.sums else None)
     result = check(job, folder=folder, progress=progress)
     if place is not None:
         _write(place, result)

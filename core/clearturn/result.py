@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from clearturn.drawing.model import Drawing
     from clearturn.job.model import Job
     from clearturn.mesh import Mesh
+    from clearturn.trade.sums import SumsResult
 
 Vector = NDArray[np.float64]
 
@@ -190,7 +191,13 @@ class DatumResult:
 
 @dataclass(frozen=True, slots=True)
 class CheckResult:
-    """All that a check of a job found."""
+    """All that a check of a job found.
+
+    Attributes
+    ----------
+    sums : SumsResult or None
+        The trade sums of the job; they do not bear on the verdict.
+    """
 
     job: Job
     job_sha256: str
@@ -202,3 +209,4 @@ class CheckResult:
     turn_section: Drawing | None
     not_checked: tuple[str, ...]
     findings: tuple[Finding, ...] = field(default=())
+    sums: SumsResult | None = None

@@ -72,21 +72,6 @@ def test_total_reading_is_judged_with_its_uncertainty(total: float, word: str) -
     assert run_out.sheet(inputs).word == word
 
 
-@pytest.mark.parametrize(
-    "text",
-    ["0.01 0.02 -0.03", "0.01\n0.02\n−0.03", "angle;reading\n0;0.01\n120;0.02\n240;-0.03",
-     "0.01, 0.02, -0.03", "a b\n\n0.01\n0.02\n-3e-2\n"],
-)  # fmt: skip
-def test_readings_are_read_as_typed_or_pasted(text: str) -> None:
-    assert run_out.parse_readings(text) == (0.01, 0.02, -0.03)
-
-
-@pytest.mark.parametrize("text", ["0,01\n0,02", "0.01 x 0.03"])
-def test_doubtful_readings_are_refused(text: str) -> None:
-    with pytest.raises(InputError):
-        run_out.parse_readings(text)
-
-
 def test_ring_inertia_of_a_thin_hoop_and_a_disc() -> None:
     assert mass.ring_inertia_kg_m2(2.0, 100.0, 100.0) == pytest.approx(2.0 * 0.01)
     assert mass.ring_inertia_kg_m2(2.0, 0.0, 100.0) == pytest.approx(0.5 * 2.0 * 0.01)

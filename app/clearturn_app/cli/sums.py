@@ -17,6 +17,8 @@ from clearturn_app.cli.output import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from clearturn.job.model import Job
     from clearturn.trade.sheet import Sheet
     from clearturn.trade.sums import SumsResult
@@ -43,7 +45,32 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
         metavar="DIR",
         help="also write bracket.dxf, bracket.svg, dummy.stl and the plots into this folder",
     )
+    _add_reading_options(parser)
     add_json_option(parser)
+
+
+_READINGS = {
+    "rotor": "axial, on the ring",
+    "hub-face": "axial, on the hub face, rotor off",
+    "thickness": "of the ring",
+    "register": "radial, on the hub's register",
+}
+
+
+def _add_reading_options(parser: argparse.ArgumentParser) -> None:
+    group = parser.add_argument_group(
+        "dial readings",
+        "For the run-out instead of those in the job: mm, once round in equal steps from stud 1, "
+        'parted by blanks, lines or semicolons, as --rotor "0.015 0.020 -0.011 …".',
+    )
+    group.add_argument(
+        "--readings",
+        metavar="FILE",
+        help="csv whose first line names its columns: rotor_mm, hub_face_mm, thickness_mm, "
+        "register_mm, angle_deg; - reads it from stdin, to paste into",
+    )
+    for name, what in _READINGS.items():
+        group.add_argument(f"--{name}", metavar="TEXT", help=what)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -55,7 +82,10 @@ def run(args: argparse.Namespace) -> int:
     from clearturn.job.sums import job_sums
 
     job = load_job(args.job)
-    result = job_sums(job)
+    given = _given_readings(args)
+    if given:
+        job = _with_given(job, given, args.job)
+    result = job_sums(job, Path(args.job).parent)
     if args.only is not None:
         kept = tuple(sheet for sheet in result.sheets if sheet.name == args.only)
         if not kept:
@@ -75,6 +105,64 @@ def run(args: argparse.Namespace) -> int:
     return exit_code(result.word)
 
 
+def _given_readings(args: argparse.Namespace) -> dict[str, list[float]]:
+    """Return the readings typed, pasted or in a csv file, by their keys in the job file."""
+    import sys
+
+    from clearturn.errors import InputError
+    from clearturn.job.sums import read_readings, readings_of
+    from clearturn.trade.inputs import SumProblem
+    from clearturn.trade.readings import parse_readings
+
+    found: Mapping[str, tuple[float, ...]] = {}
+    if args.readings == "-":
+        found = readings_of(sys.stdin.read(), "stdin")
+    elif args.readings is not None:
+        found = read_readings(Path(args.readings))
+    given = {key: list(values) for key, values in found.items()}
+    for name in _READINGS:
+        text = getattr(args, name.replace("-", "_"))
+        if text is None:
+            continue
+        key = f"{name.replace('-', '_')}_mm"
+        if key in given:
+            raise InputError(
+                "these readings are given twice", place=f"--{name}",
+                found=f"a column {key} in {args.readings}", mend="give one of them",
+            )  # fmt: skip
+        try:
+            given[key] = list(parse_readings(text))
+        except SumProblem as problem:
+            raise InputError(
+                problem.problem, place=f"--{name}", found=problem.found, mend=problem.mend
+            ) from None
+        if not given[key]:
+            raise InputError("no number stands here", place=f"--{name}", found=repr(text[:40]))
+    return given
+
+
+def _with_given(job: Job, given: Mapping[str, list[float]], file: str) -> Job:
+    """Return the job with these readings in place of its own of the same kind."""
+    from clearturn.errors import InputError
+    from clearturn.job.edits import with_sum
+    from clearturn.trade.inputs import SumProblem
+    from clearturn.trade.sums import read_sum
+
+    content = job.sums.get("run_out")
+    if not isinstance(content, dict):
+        raise InputError(
+            "the job has no place for readings", file=file, place="sums",
+            mend='write "run_out": {"stud_count": 5} into its sums, with the radii of the dial',
+        )  # fmt: skip
+    # Those of the job's csv would stand beside the given ones as if taken together.
+    changed = {key: value for key, value in content.items() if key != "readings_csv"} | given
+    try:
+        read_sum("run_out", changed)
+    except SumProblem as problem:
+        raise problem.under("sums") from None
+    return with_sum(job, "run_out", changed)
+
+
 def exit_code(word: str) -> int:
     """Return the exit code of the worst word."""
     return {"clears": EXIT_DONE, "fails": EXIT_FAILS, "not proven": EXIT_NOT_PROVEN}[word]
@@ -82,29 +170,24 @@ def exit_code(word: str) -> int:
 
 def write_files(job: Job, result: SumsResult, folder: Path) -> list[Path]:
     """Write the bracket's plan and dummy and every plot; return what was written."""
-    from clearturn.drawing import to_dxf, to_svg
-    from clearturn.drawing.bracket_plan import bracket_plan
+    from clearturn.drawing import to_svg
     from clearturn.drawing.sum_plot import sum_plot
-    from clearturn.job.sums import first_axle, job_bracket
-    from clearturn.trade.dummy import dummy_mesh, stl_bytes
+    from clearturn.errors import InputError
+    from clearturn.report.workshop import workshop_files
 
-    files: dict[str, bytes] = {}
     names = {sheet.name for sheet in result.sheets}
-    bracket = job_bracket(job) if "bracket" in names else None
-    if bracket is not None:
-        plan = bracket_plan(bracket, words=job.name)
-        files["bracket.dxf"] = to_dxf(plan).encode()
-        files["bracket.svg"] = to_svg(plan).encode()
-        axle = first_axle(job)
-        caliper = axle.corner.caliper if axle else None
-        mesh = dummy_mesh(bracket, caliper, bracket.ring_mid_z_mm)
-        files["dummy.stl"] = stl_bytes([mesh])
+    files = workshop_files(job) if "bracket" in names else {}
     for sheet in result.sheets:
         for number, plot in enumerate(sheet.plots, start=1):
             files[f"{sheet.name}-{number}.svg"] = to_svg(sum_plot(plot)).encode()
-    folder.mkdir(parents=True, exist_ok=True)
-    for name, content in files.items():
-        (folder / name).write_bytes(content)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, content in files.items():
+            (folder / name).write_bytes(content)
+    except OSError as error:
+        raise InputError(
+            f"cannot be written: {error.strerror or error}", file=folder, mend="choose another"
+        ) from None
     return [folder / name for name in files]
 
 

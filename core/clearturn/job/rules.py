@@ -46,6 +46,9 @@ def faults(job: Job) -> Iterator[Fault]:
     for fault in problems(job.sums):
         path: JsonPath = ("sums", *fault.path)
         yield Fault(path, fault.problem, fault.found, fault.allowed, fault.mend)
+    run_out = job.sums.get("run_out")
+    if isinstance(run_out, dict) and run_out.get("readings_csv"):
+        yield from _path_faults(("sums", "run_out", "readings_csv"), run_out["readings_csv"])
 
 
 def _corner_faults(at: JsonPath, axle: Axle) -> Iterator[Fault]:

@@ -18,24 +18,45 @@ thickness: common practice, no source; workshop limits read for cars differ from
 from __future__ import annotations
 
 import math
-import re
 from dataclasses import dataclass
+from typing import Annotated, Any
 
 import numpy as np
 from numpy.typing import NDArray
+from pydantic import BeforeValidator
 
 from clearturn.findings import Finding
 from clearturn.trade.inputs import Any_, Checked, Count, LengthMm, NotNegative, Positive, SumProblem
+from clearturn.trade.readings import COLUMNS, parse_readings
 from clearturn.trade.sheet import Curve, Grid, Line, Plot, Ruling, Sheet, at_most, num, plain_values
 
 LEAST_READINGS = 4
 MOST_READINGS = 3600
+MOST_TOTAL_MM = 5.0  # more is a slip of the unit, or the dial fell off
 _FINE = 720  # steps at which a curve is drawn
+
+
+def _typed(value: Any) -> Any:
+    # A list becomes a tuple here: after this step no list is taken for one any more.
+    if isinstance(value, str):
+        return parse_readings(value)
+    return tuple(value) if isinstance(value, list) else value
+
+
+Readings = Annotated[
+    tuple[Any_, ...],
+    BeforeValidator(
+        _typed,
+        json_schema_input_type=tuple[float, ...] | str,
+    ),
+]
 
 
 @dataclass(frozen=True, slots=True)
 class RunOut(Checked):
     """Inputs of the sum; every list starts at stud 1 and runs once round, the same way.
+
+    A list may also be one text, as pasted: "0.015 0.020 0.017 …".
 
     Attributes
     ----------
@@ -47,17 +68,21 @@ class RunOut(Checked):
         Of the ring.
     register_mm : tuple of float
         Radial readings on the hub's register.
+    readings_csv : str
+        A file of readings instead, its path relative to the job file; its columns are named
+        `rotor_mm`, `hub_face_mm`, `thickness_mm`, `register_mm`.
     reading_uncertainty_mm : float
         Expanded (k = 2), of one reading.
     """
 
     stud_count: Count
-    rotor_mm: tuple[Any_, ...] = ()
+    rotor_mm: Readings = ()
     rotor_radius_mm: LengthMm | None = None
-    hub_face_mm: tuple[Any_, ...] = ()
+    hub_face_mm: Readings = ()
     hub_radius_mm: LengthMm | None = None
-    thickness_mm: tuple[Positive, ...] = ()
-    register_mm: tuple[Any_, ...] = ()
+    thickness_mm: Readings = ()
+    register_mm: Readings = ()
+    readings_csv: str = ""
     reading_uncertainty_mm: NotNegative = 0.004
     rotor_target_mm: Positive = 0.05
     hub_target_mm: Positive = 0.03
@@ -66,52 +91,30 @@ class RunOut(Checked):
 
     def check(self) -> None:
         """Refuse too few readings and readings without the radius they need."""
-        for key in ("rotor_mm", "hub_face_mm", "thickness_mm", "register_mm"):
-            count = len(getattr(self, key))
-            if count and not LEAST_READINGS <= count <= MOST_READINGS:
-                raise SumProblem(
-                    "the number of readings does not tell a run-out", key, found=str(count),
-                    allowed=f"{LEAST_READINGS} to {MOST_READINGS} at equal steps",
-                )  # fmt: skip
+        for key in COLUMNS:
+            self._check_readings(key, getattr(self, key))
         for key, radius in (("rotor_mm", "rotor_radius_mm"), ("hub_face_mm", "hub_radius_mm")):
             if getattr(self, key) and self.hub_face_mm and getattr(self, radius) is None:
                 raise SumProblem("a key is missing", radius, mend=f"{key} needs it")
 
-
-def parse_readings(text: str) -> tuple[float, ...]:
-    """Return readings typed or pasted: numbers parted by blanks, lines, semicolons or commas.
-
-    Lines of text before the first number (a csv's head) are passed over.  With two columns the
-    last is read, as in "angle; reading".
-
-    Raises
-    ------
-    SumProblem
-        If something in between is no number, or a comma may be a decimal sign.
-    """
-    rows: list[list[str]] = []
-    for number, line in enumerate(text.splitlines(), start=1):
-        if re.search(r"(?<!\d)\d+,\d+(?!\d)\s*(;|\t|$)", line) and "." not in line:
+    def _check_readings(self, key: str, readings: tuple[float, ...]) -> None:
+        count = len(readings)
+        if count and not LEAST_READINGS <= count <= MOST_READINGS:
             raise SumProblem(
-                "a comma parts numbers here", f"line {number}", found=repr(line.strip()[:40]),
-                mend="write a decimal point",
+                "the number of readings does not tell a run-out", key, found=str(count),
+                allowed=f"{LEAST_READINGS} to {MOST_READINGS} at equal steps",
             )  # fmt: skip
-        cells = [cell for cell in re.split(r"[;,\s]+", line.strip()) if cell]
-        if cells:
-            rows.append(cells)
-    while rows and not any(_number(cell) for cell in rows[0]):
-        rows.pop(0)
-    columns = {len(row) for row in rows}
-    pairs = columns == {2} and len(rows) > 1
-    values = [cell for row in rows for cell in (row[-1:] if pairs else row)]
-    for value in values:
-        if not _number(value):
-            raise SumProblem("not a number among the readings", found=repr(value[:40]))
-    return tuple(float(value.replace("−", "-")) for value in values)
-
-
-def _number(text: str) -> bool:
-    return re.fullmatch(r"[-+−]?(\d+\.?\d*|\.\d+)([eE][-+]?\d{1,2})?", text) is not None
+        for i, reading in enumerate(readings):
+            if key == "thickness_mm" and reading <= 0:
+                raise SumProblem(
+                    "out of range", key, i, found=f"{reading:g}", allowed="more than 0"
+                )
+        if count and total_reading(readings) > MOST_TOTAL_MM:
+            raise SumProblem(
+                "these readings lie too far apart for a run-out", key,
+                found=f"{total_reading(readings):g} mm", allowed=f"at most {MOST_TOTAL_MM:g} mm",
+                mend="enter mm, not hundredths or micrometres",
+            )  # fmt: skip
 
 
 def total_reading(readings: tuple[float, ...]) -> float:
@@ -256,7 +259,9 @@ def sheet(inputs: RunOut) -> Sheet:
         )
         if value is not None
     ]
-    gist = f"best index {result.best.studs}" if result.best else "not measured"
+    gist = "not measured"
+    if result.best:
+        gist = f"best {result.best.studs} studs on" if result.best.studs else "best as it sits"
     if result.rotor_total_mm is not None:
         gist = f"rotor {num(result.rotor_total_mm, 3)} mm" + (f", {gist}" if result.best else "")
     return Sheet(
@@ -273,6 +278,7 @@ def sheet(inputs: RunOut) -> Sheet:
             "wheel nuts or cone washers clamp the rotor as the wheel does",
         ),
         sources=(
+            *((f"readings: {inputs.readings_csv}",) if inputs.readings_csv else ()),
             "run-out: ISO 1101",
             "targets: common practice, no source; the vehicle maker's workshop limits differ from "
             "car to car and go first",
@@ -293,7 +299,9 @@ def _lines(result: RunOutResult) -> list[Line]:
         value = f"{num(result.register_eccentricity_mm, 3)} mm"
         lines.append(Line("register off centre by", value, "first harmonic"))
     if result.best is not None:
-        value = f"move the rotor on by {result.best.studs} studs: {num(result.best.total_mm, 3)} mm"
+        studs = result.best.studs
+        how = f"move the rotor on by {studs} stud{'s' * (studs > 1)}" if studs else "as it sits"
+        value = f"{how}: {num(result.best.total_mm, 3)} mm"
         lines.append(Line("best stud index", value))
     return lines
 
@@ -316,6 +324,12 @@ def _grids(result: RunOutResult) -> tuple[Grid, ...]:
 def _findings(inputs: RunOut, result: RunOutResult) -> tuple[Finding, ...]:
     found = []
     total, hub, own = result.rotor_total_mm, result.hub_at_rotor_mm, result.rotor_own_mm
+    if inputs.readings_csv and not any(getattr(inputs, column) for column in COLUMNS):
+        text = (
+            f"the readings of {inputs.readings_csv} are not looked at here; the check, its report "
+            "and the command line read them"
+        )
+        found.append(Finding("readings-not-read", "warning", text))
     if total is not None and hub is not None and own is not None:
         over = total > inputs.rotor_target_mm
         worse = "hub or bearing" if hub > own else "rotor or its seat"
