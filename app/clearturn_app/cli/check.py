@@ -139,7 +139,7 @@ def as_text(result: CheckResult, files: ReportFiles) -> str:
         blocks.append("No pairs were judged; nothing is proven.")
     if result.hub:
         blocks.append(_hub_table(result))
-    written = [files.pdf, files.json, files.csv, *files.pictures]
+    written = [files.pdf, files.json, files.csv, *files.pictures, *files.workshop]
     blocks.append("Written:\n" + "\n".join(f"  {path}" for path in written))
     return "\n\n".join(blocks)
 

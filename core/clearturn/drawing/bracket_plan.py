@@ -6,16 +6,18 @@ import math
 from collections.abc import Callable
 
 from clearturn.drawing.model import XY, Dash, Drawing, Layer, Line, Mark, Text, Tone
-from clearturn.trade.bracket import Bracket, Hole, compute, plate_frame
+from clearturn.trade.bracket import Bracket, Hole, Plate, compute, holes, plate_frame
 from clearturn.units import number
 
 _EDGE_MM = 12.0
 _LINE_MM = 4.2
 _SIDES = 96
+_FIGURE_EDGE_MM = 7.0
+_ARM_MM = 8.0  # of the arrows of u and v, on the paper
 
 
 def bracket_plan(inputs: Bracket, *, words: str = "") -> Drawing:
-    """Return the plate with u to the right and v up, and a table of its holes.
+    """Return the plate at 1 : 1 with u to the right and v up, and a table of its holes.
 
     Which side that shows depends on which lug is the first; the heading says it.
 
@@ -33,28 +35,69 @@ def bracket_plan(inputs: Bracket, *, words: str = "") -> Drawing:
     def at(u: float, v: float) -> XY:
         return origin[0] + u, origin[1] + v
 
-    half = plate.width_mm / 2.0
-    corners = ((-half, plate.v_from_mm), (half, plate.v_from_mm), (half, plate.v_to_mm),
-               (-half, plate.v_to_mm))  # fmt: skip
     marks: list[Mark] = [
-        Line(tuple(at(u, v) for u, v in corners), Layer.PART, 0.5, closed=True),
-        Text((_EDGE_MM, high - 7.0), f"BRACKET, FROM {_side(inputs)}", 3.4, face="figures"),
+        Text(
+            (_EDGE_MM, high - 7.0),
+            f"BRACKET, FROM {side_seen(inputs).upper()}",
+            3.4,
+            face="figures",
+        ),
         Text((_EDGE_MM, high - 11.0), words, 2.4, tone=Tone.QUIET),
+        *_plate(plate, at),
     ]
     for label, hole in enumerate(result.holes, start=1):
-        marks += _hole(hole, str(label), at, plate.v_to_mm - plate.v_from_mm)
+        marks += _hole(hole, at, plate.v_to_mm - plate.v_from_mm)
+        marks.append(_numbered(hole, str(label), at))
     marks += _table(result.holes, plate.thickness_mm, _LINE_MM * rows + 2.0)
     return Drawing(tuple(marks), (0.0, 0.0, wide, high), 1.0, origin, f"Bracket {words}".strip())
 
 
-def _side(inputs: Bracket) -> str:
+def bracket_figure(inputs: Bracket, wide_mm: float, high_mm: float) -> Drawing:
+    """Return the plate to a scale at which it fits a place on a page, its holes named.
+
+    Parameters
+    ----------
+    wide_mm, high_mm : float
+        The place; the drawing is as wide, and as high as it needs.
+    """
+    plate = inputs.plate
+    tall = plate.v_to_mm - plate.v_from_mm
+    edges = 2.0 * _FIGURE_EDGE_MM
+    scale = min(1.0, (wide_mm - edges) / plate.width_mm, (high_mm - edges) / tall)
+    origin = (wide_mm / 2.0, _FIGURE_EDGE_MM - scale * plate.v_from_mm)
+
+    def at(u: float, v: float) -> XY:
+        return origin[0] + scale * u, origin[1] + scale * v
+
+    marks = _plate(plate, at)
+    for hole in holes(inputs):
+        marks += [*_hole(hole, at, tall, scale), _named(hole, at, scale)]
+    marks += _frame_marks(at, _ARM_MM / scale)
+    size = f"{number(plate.width_mm, 1)} × {number(tall, 1)} × {number(plate.thickness_mm, 1)}"
+    middle = at(0.0, (plate.v_from_mm + plate.v_to_mm) / 2.0 + 6.0 / scale)
+    marks.append(Text(middle, f"{size}, {plate.material}", 3.0, anchor="middle"))
+    bounds = (0.0, 0.0, wide_mm, scale * tall + edges)
+    return Drawing(tuple(marks), bounds, scale, origin, f"Bracket, from {side_seen(inputs)}")
+
+
+def side_seen(inputs: Bracket) -> str:
+    """Return from which side the plan shows the plate: "outboard" or "inboard"."""
     # x right and y up is the view from outboard; a left-handed (u, v) is its mirror image.
-    return "OUTBOARD" if plate_frame(inputs.lugs).right_handed else "INBOARD"
+    return "outboard" if plate_frame(inputs.lugs).right_handed else "inboard"
 
 
-def _hole(hole: Hole, label: str, at: Callable[[float, float], XY], height_mm: float) -> list[Mark]:
+def _plate(plate: Plate, at: Callable[[float, float], XY]) -> list[Mark]:
+    half = plate.width_mm / 2.0
+    corners = ((-half, plate.v_from_mm), (half, plate.v_from_mm), (half, plate.v_to_mm),
+               (-half, plate.v_to_mm))  # fmt: skip
+    return [Line(tuple(at(u, v) for u, v in corners), Layer.PART, 0.5, closed=True)]
+
+
+def _hole(
+    hole: Hole, at: Callable[[float, float], XY], height_mm: float, scale: float = 1.0
+) -> list[Mark]:
     u, v, radius = hole.u_mm, hole.v_mm, hole.diameter_mm / 2.0
-    arm = radius + 3.0
+    arm = radius + 3.0 / scale
     out: list[Mark] = []
     if hole.direction == "axial":
         ring = tuple(
@@ -69,10 +112,33 @@ def _hole(hole: Hole, label: str, at: Callable[[float, float], XY], height_mm: f
         for side in (-radius, radius):
             ends = (at(u + side, v), at(u + side, v - deep))
             out.append(Line(ends, Layer.HIDDEN, 0.25, dash=Dash.DASHED))
-        out.append(Line((at(u, v + 3.0), at(u, v - deep)), Layer.AXIS, 0.18, dash=Dash.CHAIN))
-    x, y = at(u + radius + 1.2, v + radius + 0.6)
-    out.append(Text((x, y), label, 3.0, face="figures"))
+        ends = (at(u, v + 3.0 / scale), at(u, v - deep))
+        out.append(Line(ends, Layer.AXIS, 0.18, dash=Dash.CHAIN))
     return out
+
+
+def _frame_marks(at: Callable[[float, float], XY], arm: float) -> list[Mark]:
+    # The plate's own frame, midway between the lugs.
+    along, up = at(arm, 0.0), at(0.0, arm)
+    return [
+        Line((at(0.0, 0.0), along), Layer.AXIS, 0.18),
+        Line((at(0.0, 0.0), up), Layer.AXIS, 0.18),
+        Text((along[0] + 1.2, along[1] - 1.0), "u", 2.8),
+        Text((up[0] + 1.2, up[1] - 1.0), "v", 2.8),
+    ]
+
+
+def _numbered(hole: Hole, label: str, at: Callable[[float, float], XY]) -> Text:
+    radius = hole.diameter_mm / 2.0
+    place = at(hole.u_mm + radius + 1.2, hole.v_mm + radius + 0.6)
+    return Text(place, label, 3.0, face="figures")
+
+
+def _named(hole: Hole, at: Callable[[float, float], XY], scale: float) -> Text:
+    # Clear of the centre line's end.
+    below = hole.diameter_mm / 2.0 + 7.0 / scale
+    x, y = at(hole.u_mm, hole.v_mm - below)
+    return Text((x, y), hole.name, 2.8, anchor="middle")
 
 
 def _table(holes: tuple[Hole, ...], thickness_mm: float, top_mm: float) -> list[Mark]:

@@ -22,7 +22,8 @@ from clearturn.report.pages import make_pdf, paper_named, report_data
 from clearturn.report.pictures import PictureMaker, Pictures
 from clearturn.report.sections.pairs import picture_file
 from clearturn.report.sections.section_figure import FILE as SECTION_FILE
-from clearturn.report.sections.sums import plot_files
+from clearturn.report.sections.sums import figure_files
+from clearturn.report.workshop import workshop_files
 from clearturn.result import CheckResult
 
 PICTURE_PX = (1040, 780)
@@ -36,7 +37,10 @@ class ReportFiles:
     Attributes
     ----------
     pictures : tuple of Path
-        The turn section as SVG and the pictures of pairs.
+        The turn section, the plots of the sums and the bracket as SVG, and the pictures of pairs.
+    workshop : tuple of Path
+        The bracket's plan as DXF and SVG at 1 : 1 and the dummy to print as STL, if the job's sums
+        hold a bracket.
     pictures_missing : str or None
         Why pictures are missing, as the report says it.
     """
@@ -47,6 +51,7 @@ class ReportFiles:
     csv: Path
     pictures: tuple[Path, ...]
     pictures_missing: str | None
+    workshop: tuple[Path, ...] = ()
 
 
 def write_report(
@@ -59,7 +64,7 @@ def write_report(
     more_sections: Sequence[SectionMaker] = (),
     progress: Progress | None = None,
 ) -> ReportFiles:
-    """Write ``report.pdf``, ``result.json``, ``gaps.csv`` and the pictures.
+    """Write ``report.pdf``, ``result.json``, ``gaps.csv``, pictures and what the workshop takes.
 
     Parameters
     ----------
@@ -95,13 +100,15 @@ def write_report(
     section = _section_svg(result)
     if section is not None:
         files[SECTION_FILE] = section.encode()
-    files |= plot_files(result)
+    files |= figure_files(result)
     context = Context(result, pictures, sheet.text_width_mm, sheet.text_height_mm)
     report = build_report(context, more_sections)
     body = report_data(report, sheet, moment, f"Clearturn {clearturn.__version__}")
     pdf = make_pdf(body, {**files, "result.json": data}, moment)
     _progress.report(progress, 0.95, "files")
+    workshop = workshop_files(result.job)
     written = {"report.pdf": pdf, "result.json": data, "gaps.csv": gaps_csv(result), **files}
+    written |= workshop
     for name, content in written.items():
         _write(folder / name, content)
     _progress.report(progress, 1.0, "report written")
@@ -112,6 +119,7 @@ def write_report(
         csv=folder / "gaps.csv",
         pictures=tuple(folder / name for name in files),
         pictures_missing=pictures.missing,
+        workshop=tuple(folder / name for name in workshop),
     )
 
 
