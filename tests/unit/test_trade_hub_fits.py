@@ -46,10 +46,22 @@ def test_housing_with_room_is_not_turned() -> None:
 
 def test_unknown_wall_is_told_and_not_guessed() -> None:
     sheet = hub_fits.sheet(HubFits(housing=Housing(164.8, 164.0)))
-    assert [ruling.found for ruling in sheet.rulings] == ["unknown", "unknown"]
-    assert sheet.word == "not proven"
+    assert [ruling.found for ruling in sheet.rulings[1:]] == ["unknown", "unknown"]
+    assert {ruling.word for ruling in sheet.rulings[1:]} == {"not proven"}
     roomy = hub_fits.sheet(HubFits(housing=Housing(160.0, 164.0)))
-    assert roomy.rulings == ()
+    assert [ruling.word for ruling in roomy.rulings] == ["clears"]
+
+
+@pytest.mark.parametrize(
+    ("housing", "word"),
+    # A side: 0.80 asked; U of the diameters 0.1, so 0.05 a side.
+    [(162.2, "clears"), (162.35, "not proven"), (162.45, "not proven"), (162.6, "fails"),
+     (164.8, "fails")],
+)  # fmt: skip
+def test_housing_that_does_not_turn_in_the_hat_fails(housing: float, word: str) -> None:
+    sheet = hub_fits.sheet(HubFits(housing=Housing(housing, 164.0, wall_mm=9.0, seal_land_mm=9.0)))
+    assert sheet.rulings[0].word == word
+    assert sheet.word == word
 
 
 def test_edges_of_holes() -> None:

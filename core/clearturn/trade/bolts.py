@@ -34,6 +34,8 @@ NUT_FACTORS: dict[str, float] = {
     "cadmium-plated": 0.16,
     "anti-seize": 0.12,
 }
+# Of the yield strength, that tightening may use (the usual share of VDI 2230, from memory).
+MOST_OF_YIELD = 0.9
 # Half of the cylinder π d2 Le carries shear.
 _SHEAR_SHARE = 0.5
 # Each end of a bolt stretches as if 0.4 d of its thread were free (VDI 2230, from memory).
@@ -84,7 +86,7 @@ def torsion_ratio(thread: Thread, mu_thread: float) -> float:
 
 
 def tightening_force_n(
-    thread: Thread, yield_mpa: float, mu_thread: float, utilisation: float = 0.9
+    thread: Thread, yield_mpa: float, mu_thread: float, utilisation: float = MOST_OF_YIELD
 ) -> float:
     """Return the preload at which tightening reaches a share of the yield strength."""
     factor = math.sqrt(1.0 + 3.0 * torsion_ratio(thread, mu_thread) ** 2)

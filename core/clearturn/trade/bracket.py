@@ -452,7 +452,11 @@ def sheet(inputs: Bracket) -> Sheet:
             Line("spacer under the plate", f"{num(result.spacer_mm)} mm"),
             Line("plate's mass", f"{num(result.mass_kg)} kg"),
             Line("peak load from grip", f"{num(result.force_from_grip_n / 1e3, 1)} kN"),
-            Line("peak load from pressure", f"{num(result.force_from_pressure_n / 1e3, 1)} kN"),
+            Line(
+                "peak load from pressure",
+                f"{num(result.force_from_pressure_n / 1e3, 1)} kN",
+                "the greater of the two is taken",
+            ),
         ),
         rulings=tuple(rulings),
         grids=(_table(result),),

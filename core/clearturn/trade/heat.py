@@ -262,7 +262,7 @@ def sheet(inputs: Heat) -> Sheet:
             Line(
                 "specific heat taken",
                 f"{num(middle, 0)} J/kgK, spread {num(low, 0)} to {num(high, 0)}",
-                material(inputs.ring_material).source,
+                "" if inputs.heat_j_per_kg_k else inputs.ring_material,
             ),
         ),
         rulings=tuple(rulings),
@@ -274,7 +274,8 @@ def sheet(inputs: Heat) -> Sheet:
             "cooling with one heat transfer coefficient for the whole row",
         ),
         sources=(
-            "specific heat, share into the ring, cooling: partly from memory, see the method",
+            f"{inputs.ring_material}: {material(inputs.ring_material).source}",
+            "share into the ring, cooling: partly from memory, see the method",
             "paint bands: common practice, no source",
         ),
         plots=_plots(result),

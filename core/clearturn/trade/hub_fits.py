@@ -380,12 +380,21 @@ def _housing(inputs: HubFits, result: HubFitsResult, rulings: list[Ruling]) -> l
     if housing is None or room is None:
         return []
     lines = [
-        Line("housing in hat, a side", f"{signed(room.clearance_per_side_mm)} mm"),
         Line("housing may be at most", f"Ø {num(room.largest_mm)} mm"),
         Line("to turn off, a side", f"{num(room.turn_off_per_side_mm)} mm"),
     ]
     # U of the diameters; a side is half of it.
     half = housing.uncertainty_mm / 2.0
+    off = room.turn_off_per_side_mm
+    rulings.append(
+        Ruling(
+            "housing turns free in the hat, as it is",
+            f"{signed(room.clearance_per_side_mm)} ±{num(half)} mm a side",
+            f"at least {num(housing.per_side_mm)} mm",
+            at_least(room.clearance_per_side_mm, housing.per_side_mm, half),
+            f"turn it to Ø {num(room.largest_mm)} mm, {num(off)} mm a side" if off > 0 else "",
+        )
+    )
     after = "after turning" if room.turn_off_per_side_mm > 0 else "as it is"
     for name, left, least, key in (
         ("wall of the housing", room.wall_left_mm, housing.least_wall_mm, "wall_mm"),

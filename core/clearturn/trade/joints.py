@@ -33,7 +33,17 @@ from clearturn.trade.inputs import (
     TempC,
 )
 from clearturn.trade.materials import material
-from clearturn.trade.sheet import Grid, Ruling, Sheet, Word, at_least, at_most, num, plain_values
+from clearturn.trade.sheet import (
+    Grid,
+    Ruling,
+    Sheet,
+    Word,
+    at_least,
+    at_most,
+    num,
+    plain_values,
+    signed,
+)
 from clearturn.trade.threads import PropertyClass, strength, thread
 
 COLD_C = 20.0
@@ -142,7 +152,7 @@ class CaliperBolts(Checked):
     mount : {"axial", "radial"}
         Direction of the bolts.
     spacing_mm : float
-        Between the two bolts, across the reaction's line.
+        Between the two bolts, along the reaction.
     joint_radius_mm : float
         Of the joint: bolt line (axial mounts) or joint face (radial mounts).
     axial_offset_mm : float
@@ -358,7 +368,7 @@ def sheet(inputs: Bolts) -> Sheet:
         rulings += _caliper_rulings(pair, held)
     heads = (
         "bolt", "thread", "torque, N·m", "at most, N·m", "friction", "preload, kN", "of yield, %",
-        "hot, kN",
+        "change hot, kN",
     )  # fmt: skip
     rows = tuple(
         (
@@ -369,7 +379,7 @@ def sheet(inputs: Bolts) -> Sheet:
             f"{joint.friction_low:g} … {joint.friction_high:g}",
             f"{num(found.least_preload_n / 1e3, 1)} … {num(found.greatest_preload_n / 1e3, 1)}",
             num(100.0 * found.utilisation, 0),
-            "–" if found.hot_change_n is None else num(found.hot_change_n / 1e3, 1),
+            "–" if found.hot_change_n is None else signed(found.hot_change_n / 1e3, 1),
         )
         for joint, found in zip(inputs.joints, result.joints, strict=True)
     )
@@ -399,10 +409,16 @@ def sheet(inputs: Bolts) -> Sheet:
 
 
 def _joint_rulings(joint: JointResult) -> list[Ruling]:
-    percent = 100.0 * joint.utilisation
-    word: Word = at_most(percent, 100.0)
-    found = f"{num(percent, 0)} % of yield at the lowest friction"
-    out = [Ruling(f"{joint.name}: tightening", found, "at most 100 % of yield", word)]
+    word: Word = at_most(joint.utilisation, bolts.MOST_OF_YIELD)
+    out = [
+        Ruling(
+            f"{joint.name}: tightening",
+            f"{num(100.0 * joint.utilisation, 0)} % of yield at the lowest friction",
+            f"at most {num(100.0 * bolts.MOST_OF_YIELD, 0)} % of yield",
+            word,
+            "" if word == "clears" else f"at most {num(joint.greatest_torque_nm, 0)} N·m",
+        )
+    ]
     if joint.stripping_load_n is not None and joint.engagement_needed_mm is not None:
         out.append(
             Ruling(

@@ -209,7 +209,7 @@ def sheet(inputs: Mass) -> Sheet:
     for ring in result.rings:
         source = "the maker's stamp" if ring.from_stamp else "share of the weighed ring"
         value = f"{num(ring.ring_discard_kg, 3)} kg, whole rotor {num(ring.rotor_discard_kg, 3)} kg"
-        lines.append(Line(f"discard ring {ring.serial} below", value, source))
+        lines.append(Line(f"discard ceramic ring {ring.serial} below", value, source))
         lines.append(Line(f"engrave on ring {ring.serial}", ring.engraving))
     rulings, doubts = _rings(inputs, result)
     return Sheet(
@@ -245,7 +245,7 @@ def _rings(inputs: Mass, result: MassResult) -> tuple[tuple[Ruling, ...], list[F
             word = "not proven"
         rulings.append(
             Ruling(
-                f"ring {ring.serial}: mass now",
+                f"ceramic ring {ring.serial}: mass now",
                 f"{num(ring.now_kg, 3)} ±{num(ring.scale_uncertainty_kg, 3)} kg",
                 f"at least {num(found.rotor_discard_kg, 3)} kg",
                 word,

@@ -231,8 +231,9 @@ def sheet(inputs: Pads) -> Sheet:
     rulings.append(
         Ruling(
             "bleed nipple highest",
-            f"{signed(result.bleed_below_top_deg, 1)}° below the highest place",
-            f"at most {num(inputs.bleed_within_deg, 1)}°",
+            f"{num(abs(result.bleed_below_top_deg), 1)}° "
+            f"{'below' if result.bleed_below_top_deg > 0 else 'above'} the pads' upper end",
+            f"at most {num(inputs.bleed_within_deg, 1)}° below",
             at_most(result.bleed_below_top_deg, inputs.bleed_within_deg),
             "else air stays in; the caliper may be for the other side",
         )

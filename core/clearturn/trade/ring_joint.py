@@ -20,7 +20,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from clearturn.trade.bolts import preload_range
+from clearturn.trade.bolts import MOST_OF_YIELD, preload_range
 from clearturn.trade.inputs import (
     Checked,
     Count,
@@ -292,8 +292,9 @@ def sheet(inputs: RingJoint) -> Sheet:
         found = (
             f"{num(low, 1)} … {num(high, 1)} kN, {num(100 * result.screw_of_yield, 0)} % of yield"
         )
-        word = at_least(1.0, result.screw_of_yield)
-        rulings.append(Ruling("screw of the joint", found, "at most 100 % of yield", word))
+        word = at_least(MOST_OF_YIELD, result.screw_of_yield)
+        needed = f"at most {num(100 * MOST_OF_YIELD, 0)} % of yield"
+        rulings.append(Ruling("screw of the joint", found, needed, word))
     bad = [ruling.name for ruling in rulings if ruling.word != "clears"]
     return Sheet(
         name="ring_joint",
