@@ -183,6 +183,8 @@ def changed_demo(path: tuple[str | int, ...], value: object) -> list[str]:
         (("bolts", "caliper_bolts", 0, "effective_radius_mm"), 160.0, "radius-disagrees"),
         (("bolts", "caliper_bolts", 1, "brake_torque_nm"), 2000.0, "load-disagrees"),
         (("ring_joint", "brake_torque_nm"), 2000.0, "load-disagrees"),
+        # Laden at 1 g the front carries 1010 + 560/2720 · 2050 = 1432 kg.
+        (("bracket", "load", "axle_kg"), 1350.0, "load-disagrees"),
     ],
 )
 def test_two_sizes_of_one_part_are_found_across_the_job(

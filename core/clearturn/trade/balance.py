@@ -48,6 +48,7 @@ from clearturn.trade.sheet import (
 GRAVITY = 9.80665  # m/s², standard value
 _STEPS = tuple(round(0.15 + 0.01 * i, 2) for i in range(66))  # z from 0.15 to 0.8
 PistonMm = Annotated[float, Range(5.0, 150.0)]
+WheelbaseMm = Annotated[float, Range(500.0, 10_000.0)]
 LineShare = Annotated[float, Range(0.05, 1.0)]
 _INVERSION_FROM, _INVERSION_TO, _INVERSION_BY = 0.3, 0.45, 0.05
 
@@ -134,7 +135,7 @@ class Pedal(Checked):
 class BrakeBalance(Checked):
     """Inputs of the sum; a new axle left out stays as the old."""
 
-    wheelbase_mm: LengthMm
+    wheelbase_mm: WheelbaseMm
     old_front: AxleBrake
     old_rear: AxleBrake
     states: tuple[LoadState, ...]

@@ -29,9 +29,10 @@ from clearturn.trade.sheet import Sheet, num, worst
 
 _RADIUS_SLACK_MM = 2.0  # an effective radius is not known better
 _HEIGHT_SLACK_MM = 0.05
-_TORQUE_SHARE = (
-    0.98  # of the bracket's peak torque, below which another joint is judged too lightly
-)
+# Of the bracket's peak torque, below which another joint is judged too lightly, and of the axle's
+# load under braking, below which the bracket is.
+_TORQUE_SHARE = 0.98
+_AXLE_SHARE = 0.95
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,10 +207,28 @@ def disagreements(
     yield from _loads(read)
 
 
+def _axle_load(read: Mapping[str, Any], load: bracket.Load) -> Iterator[Finding]:
+    """Yield that the axle carries more at the bracket's deceleration than its load takes."""
+    if "brake_balance" not in read:
+        return
+    behind = "axle_sheet" in read and "rear" in read["axle_sheet"].axle.lower()
+    car: balance.BrakeBalance = read["brake_balance"]
+    for state in car.states:
+        loads = balance.axle_loads(state, car.wheelbase_mm, load.deceleration_g)
+        carried = loads[1 if behind else 0]
+        if load.axle_kg < _AXLE_SHARE * carried:
+            text = (
+                f"the bracket's load takes {num(load.axle_kg, 0)} kg on the axle, {state.name} at "
+                f"{num(load.deceleration_g)} g it carries {num(carried, 0)} kg"
+            )
+            yield Finding("load-disagrees", "warning", text)
+
+
 def _loads(read: Mapping[str, Any]) -> Iterator[Finding]:
     if "bracket" not in read:
         return
     load = read["bracket"].load
+    yield from _axle_load(read, load)
     peak = max(bracket.force_from_grip_n(load), bracket.force_from_pressure_n(load))
     torque = peak * load.effective_radius_mm / 1000.0
     taken: list[tuple[str, float]] = []
