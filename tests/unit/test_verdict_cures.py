@@ -84,7 +84,7 @@ def test_least_spacer_is_what_the_spokes_miss():
     cures, found = cures_of(parts, [SPOKES, BARREL], settings())
     assert found[0].verdict is Verdict.FAILS
     spacer = cures["spacer"]
-    assert spacer.amount_mm == pytest.approx(1.8, abs=2 * STEP_MM)
+    assert spacer.amount_mm == pytest.approx(1.8, abs=0.01 + STEP_MM)
     assert spacer.amount_mm >= 1.8
     assert spacer.clears_all
     text = " | ".join(spacer.side_effects)
@@ -99,9 +99,9 @@ def test_trim_and_offset_clear_the_spokes_by_the_same_amount():
     ring = turned("rotor", "rotor", [(60, 8), (60, -55), (125, -55), (125, 0), (65, 0), (65, 8)])
     parts = [sector("caliper", "caliper", *CALIPER), disc(22.2), straight_barrel(), ring]
     cures, _ = cures_of(parts, [SPOKES, BARREL], settings())
-    assert cures["trim caliper"].amount_mm == pytest.approx(1.8, abs=2 * STEP_MM)
+    assert cures["trim caliper"].amount_mm == pytest.approx(1.8, abs=0.01 + STEP_MM)
     assert "outboard face" in cures["trim caliper"].side_effects[0]
-    assert cures["rotor offset"].amount_mm == pytest.approx(1.8, abs=2 * STEP_MM)  # inboard: +
+    assert cures["rotor offset"].amount_mm == pytest.approx(1.8, abs=0.01 + STEP_MM)  # inboard: +
     assert "move caliper inward" not in cures  # moving along the radius opens no spoke back
 
 
@@ -122,7 +122,7 @@ def test_moving_inward_gains_only_the_cosine_where_trimming_gains_all():
         settings(caliper_inward_most_mm=8.0),
     )  # fmt: skip
     missing = -found[0].margin_mm
-    assert cures["trim caliper"].amount_mm == pytest.approx(missing, abs=2 * STEP_MM)
+    assert cures["trim caliper"].amount_mm == pytest.approx(missing, abs=0.01 + STEP_MM)
     assert "radius" in cures["trim caliper"].side_effects[0]
     inward = cures["move caliper inward"].amount_mm
     # √((ρ cos − s)² + (ρ sin)²) = ρ − missing at the outer corner of each end.
@@ -199,7 +199,7 @@ def test_spacer_that_closes_the_barrel_is_said_to_break_it():
     cures, found = cures_of(probe, [SPOKES, barrel], settings())
     assert found[1].verdict is Verdict.CLEARS
     spacer = cures["spacer"]
-    assert spacer.amount_mm == pytest.approx(3.5, abs=2 * STEP_MM)
+    assert spacer.amount_mm == pytest.approx(3.5, abs=0.01 + STEP_MM)
     assert not spacer.clears_all
     assert any("barrel would no longer clear" in effect for effect in spacer.side_effects)
 
@@ -244,3 +244,12 @@ def test_a_pair_that_clears_needs_no_cure():
     found = judge_pairs(parts, [SPOKES, BARREL], settings())
     assert [one.verdict for one in found] == [Verdict.CLEARS, Verdict.CLEARS]
     assert [one.would_clear for one in found] == [(), ()]
+
+
+def test_amount_is_rounded_up_to_the_hundredths_it_is_told_in():
+    # 4.0 asked less 22.2037 − 20 there: 1.7963 is missing, and 1.80 is told, never 1.79.
+    parts = [sector("caliper", "caliper", *CALIPER), disc(22.2037), straight_barrel()]
+    cures, _ = cures_of(parts, [SPOKES, BARREL], settings())
+    for change in ("spacer", "trim caliper"):
+        assert cures[change].amount_mm == pytest.approx(1.80, abs=1e-9)
+    assert "1.80 mm" in cures["trim caliper"].side_effects[0]

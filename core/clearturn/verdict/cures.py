@@ -7,6 +7,7 @@ Bisection may: a spacer opens the spokes, but a tapered barrel closes again furt
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -140,6 +141,7 @@ def _cure(corner: _Corner, index: int, change: Change, progress: Progress | None
         amount = march([target], change, settings, progress)
     if amount is None:
         return None
+    amount = _in_hundredths([target] if alone else [target, *holding], change, amount, settings)
     effects = _broken(holding, change, amount, settings, progress) if alone else []
     offered = None if alone else _offered([target, *holding], change, amount, settings, progress)
     effects += side_effects(change, amount, offered, corner.parts, settings)
@@ -148,6 +150,16 @@ def _cure(corner: _Corner, index: int, change: Change, progress: Progress | None
         margin_after(one, change, final, settings, progress) >= 0 for one in corner.judged
     )
     return Cure(change.word, change.sign * amount, tuple(effects), clears_all)
+
+
+def _in_hundredths(
+    group: Sequence[Judged], change: Change, least_mm: float, settings: VerdictSettings
+) -> float:
+    """Return an amount rounded up as it will be told, if it still clears so."""
+    told = math.ceil(least_mm * 100.0 - 1e-6) / 100.0
+    if told > change.most_mm or any(margin_after(o, change, told, settings) < 0 for o in group):
+        return least_mm
+    return told
 
 
 def march(
