@@ -1,15 +1,21 @@
 """Proposals: which surfaces of a scan are its datums, how sure that is, and why."""
 
+from clearturn.propose.accept import Accepted, accept
 from clearturn.propose.knuckle import propose_knuckle
 from clearturn.propose.model import DOUBTFUL, SURE, NotFound, Proposals, Proposed
+from clearturn.propose.scans import propose, ways_to_the_axis
 from clearturn.propose.wheel import propose_wheel
 
 __all__ = [
     "DOUBTFUL",
     "SURE",
+    "Accepted",
     "NotFound",
     "Proposals",
     "Proposed",
+    "accept",
+    "propose",
     "propose_knuckle",
     "propose_wheel",
+    "ways_to_the_axis",
 ]

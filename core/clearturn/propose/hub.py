@@ -4,14 +4,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from clearturn.propose.model import Scales
 from clearturn.propose.pattern import Pattern, best_pattern
+from clearturn.propose.rims import rims
 from clearturn.propose.view import Ring, View, Wall, rings, walls
 
 # What hubs of passenger cars and light vans measure (common practice, no source), mm.
 FACE_RADIUS_MM = (38.0, 130.0)
 LEAST_FACE_MM = 8.0  # width of the ring
 LEAST_SPIGOT_MM = 3.0
+RIM_RADIUS_MM = (2.5, 18.0)
 HOUSING_SHARE = (0.55, 1.7)  # radius of the bearing housing, of the flange's
 
 
@@ -52,6 +56,7 @@ class Seen:
     flats: tuple[Ring, ...]
     rounds: tuple[Ring, ...]
     walls: tuple[Wall, ...]
+    rims: tuple[Wall, ...]
 
 
 def look(view: View) -> Seen:
@@ -61,6 +66,7 @@ def look(view: View) -> Seen:
         tuple(rings(view, flat=True)),
         tuple(rings(view, flat=False, least_coverage=0.25)),
         tuple(walls(view)),
+        tuple(rims(view, RIM_RADIUS_MM)),
     )
 
 
@@ -123,6 +129,14 @@ def _fixings(seen: Seen, face: Ring) -> tuple[Pattern | None, bool]:
         one
         for one in inside
         if one.hollow and abs(one.to_mm - face.at_mm) < 3.5 and one.coverage >= 0.4
+    ]
+    # Holes that open into other surface have no wall of their own; their rims tell them.
+    holes += [
+        one
+        for one in seen.rims
+        if face.from_mm < one.distance_mm < face.to_mm
+        and abs(one.to_mm - face.at_mm) < 3.5
+        and all(float(np.linalg.norm(one.centre_mm - w.centre_mm)) > 2.0 for w in holes)
     ]
     pins, bores = best_pattern(studs, far_end=False), best_pattern(holes)
     if bores is None or (pins is not None and pins.score >= bores.score - 0.2):

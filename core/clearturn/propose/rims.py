@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from clearturn.datum.grow import surface
-from clearturn.propose.view import Index, View, Wall, components, flat_circle
+from clearturn.propose.view import Array, Index, View, Wall, components, flat_circle
 
 FLAT = 0.97
 LEAST_AREA_MM2 = 60.0
@@ -75,6 +75,23 @@ def _round(seen: View, loop: Index, piece: Index, radius_mm: tuple[float, float]
     if coverage < 0.8:
         return None
     z = float(np.median(points[:, 2]))
-    # The edge of the flat surface lies outside the hole by half a triangle or a chamfer.
-    near = piece[off < 1.6 * radius]
-    return Wall(centre, radius, max(rms, 0.1), True, z, z, coverage, near)
+    faces = _wall_below(seen, centre, radius, z)
+    if len(faces) < LEAST_EDGES:
+        # The edge of the flat surface lies outside the hole by half a triangle or a chamfer.
+        near = piece[off < 1.6 * radius]
+        return Wall(centre, radius, max(rms, 0.1), True, z, z, coverage, near)
+    core = flat_circle(seen.corners_of(faces)[:, :2])
+    if core is not None and abs(core[1] - radius) < 0.25 * radius:
+        centre, radius, rms = core
+    ends = seen.z[faces]
+    return Wall(centre, radius, rms, True, float(ends.min()), float(ends.max()), coverage, faces)
+
+
+def _wall_below(seen: View, centre: Array, radius: float, z: float) -> Index:
+    """Return the faces of a hole's wall near its rim, where it hangs together with other walls."""
+    out = seen.centres[:, :2] - centre
+    off = np.hypot(out[:, 0], out[:, 1])
+    near = (np.abs(off - radius) < max(0.25 * radius, 1.0)) & (np.abs(seen.z - z) < 2.0 * radius)
+    near &= np.abs(seen.normals[:, 2]) < 0.2
+    inward = -(out * seen.normals[:, :2]).sum(axis=1) > 0.8 * np.maximum(off, 1e-9)
+    return np.flatnonzero(near & inward)
