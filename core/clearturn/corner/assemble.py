@@ -7,6 +7,7 @@ from pathlib import Path
 
 from clearturn.corner.frames import Frames, datum_results, find_frames, fit_datums
 from clearturn.corner.hub import hub_results
+from clearturn.corner.mirror import mirrored_allowance, mirrored_caliper
 from clearturn.corner.pairs import NotJudged, PairSpec, pairs_of
 from clearturn.corner.placement import Placed, place_parts
 from clearturn.corner.sources import read_sources
@@ -71,13 +72,17 @@ def assemble(corner: model.Corner, folder: Path, progress: Progress | None = Non
 
 def settings_of(corner: model.Corner, placed: Placed) -> VerdictSettings:
     """Gather what the verdict needs: the job's allowances and those that follow from its parts."""
+    allowances, caliper = (*corner.allowances, *placed.allowances), corner.caliper
+    if corner.mirror:
+        allowances = tuple(mirrored_allowance(entry) for entry in allowances)
+        caliper = None if caliper is None else mirrored_caliper(caliper)
     return VerdictSettings(
-        allowances=(*corner.allowances, *placed.allowances),
+        allowances=allowances,
         coverage_factor=corner.coverage_factor,
         cures=corner.cures,
         seat_stack=corner.seat_stack or SeatStack(0.0, 0.0),
         stud=corner.stud,
         rotor=corner.rotor,
-        caliper=corner.caliper,
+        caliper=caliper,
         wheel_parts=placed.wheel_parts,
     )

@@ -7,7 +7,9 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from clearturn.envelope.dimensions import CaliperDimensions
 from clearturn.findings import Finding
+from clearturn.job.judging import AllowanceEntry
 from clearturn.job.model import Seat
 from clearturn.mesh import Mesh
 from clearturn.result import PlacedPart
@@ -45,6 +47,19 @@ def mirrored_seat(seat: Seat) -> Seat:
         clock_to_deg=-band.clock_from_deg % 360.0,
     )
     return replace(seat, band=turned)
+
+
+def mirrored_allowance(entry: AllowanceEntry) -> AllowanceEntry:
+    """Return the allowance of the other side: +x and −x change places."""
+    if entry.direction == "+x":
+        return replace(entry, direction="-x")
+    return replace(entry, direction="+x") if entry.direction == "-x" else entry
+
+
+def mirrored_caliper(caliper: CaliperDimensions) -> CaliperDimensions:
+    """Return the caliper's dimensions for the other side: clock positions change sign."""
+    boxes = tuple(replace(b, clock_offset_deg=-b.clock_offset_deg) for b in caliper.boxes)
+    return replace(caliper, clock_deg=-caliper.clock_deg % 360.0, boxes=boxes)
 
 
 def mirrored_covariance(covariance: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -1,0 +1,91 @@
+"""The chain from job to verdict on jobs unlike the demo: mirrored, named freely, two axles."""
+
+from __future__ import annotations
+
+import copy
+import importlib.util
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from clearturn.corner.assemble import Assembled, assemble
+from clearturn.job.file import parse_job
+from clearturn.result import PlacedPart
+from clearturn.verdict.allowances import Places, project, total_cost
+from clearturn.verdict.changes import caliper_radius
+
+_spec = importlib.util.spec_from_file_location(
+    "job_cases", Path(__file__).with_name("job_cases.py")
+)
+made: Any = importlib.util.module_from_spec(_spec)  # type: ignore[arg-type]
+_spec.loader.exec_module(made)  # type: ignore[union-attr]
+
+
+@pytest.fixture(scope="module")
+def data(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, Any]]:
+    folder = tmp_path_factory.mktemp("chain")
+    return folder, made.write_corner(folder)
+
+
+def put_together(data: tuple[Path, dict[str, Any]], **changes: Any) -> Assembled:
+    folder, plain = data
+    plain = copy.deepcopy(plain)
+    made.corner_of(plain).update(changes)
+    return assemble(parse_job(json.dumps(plain)).job.axles[0].corner, folder)
+
+
+def part(found: Assembled, name: str) -> PlacedPart:
+    return next(p for p in found.placed.parts if p.name == name)
+
+
+def allowance(name: str, value: float, direction: str, kind: str, of: str) -> dict[str, Any]:
+    return {
+        "name": name, "value_mm": value, "direction": direction, "kind": kind,
+        "source": "made up", "part": of,
+    }  # fmt: skip
+
+
+def taken(found: Assembled, first: str, second: str, direction: tuple[float, ...]) -> float:
+    """What the allowances take off a gap that points along `direction`, mm."""
+    places = Places.of(np.array([0.0, 200.0, 0.0]), np.array(direction))
+    applied = project(
+        found.settings.allowances, part(found, first), part(found, second), places,
+        found.settings.wheel_parts,
+    )  # fmt: skip
+    return float(total_cost(applied, 1)[0])
+
+
+def names_on(found: Assembled, one: str) -> list[str]:
+    """Names of the allowances that concern a part (against the rod, which has none)."""
+    places = Places.of(np.array([0.0, 200.0, 0.0]), np.array([0.0, 0.0, 1.0]))
+    applied = project(
+        found.settings.allowances, part(found, "rod"), part(found, one), places,
+        found.settings.wheel_parts,
+    )  # fmt: skip
+    return sorted(a.entry.name for a in applied)
+
+
+@pytest.mark.parametrize("clock_deg", [270.0, 45.0, 123.0])
+def test_inward_points_from_the_caliper_to_the_axis_on_both_sides(
+    data: tuple[Path, dict[str, Any]], clock_deg: float
+) -> None:
+    dimensions = made.corner_of(data[1])["caliper"] | {"clock_deg": clock_deg}
+    for mirror in (False, True):
+        found = put_together(data, caliper=dimensions, mirror=mirror)
+        middle = part(found, "caliper").mesh.vertices.mean(axis=0)
+        radial = np.array([*middle[:2], 0.0]) / np.hypot(*middle[:2])
+        along = caliper_radius(part(found, "caliper"), found.settings)
+        assert along == pytest.approx(radial, abs=1e-9)
+
+
+def test_sideways_shift_is_mirrored_with_its_side(data: tuple[Path, dict[str, Any]]) -> None:
+    # Along +x the caliper moves away from a barrel at −x: the gap grows by all of it.
+    entries = [allowance("push", 0.7, "+x", "shift", "caliper")]
+    for mirror, sense in ((False, -1.0), (True, 1.0)):
+        found = put_together(data, allowances=entries, mirror=mirror)
+        cost = taken(found, "caliper", "spokes", (sense, 0.0, 0.0))
+        assert cost == pytest.approx(-0.7)
+        assert taken(found, "caliper", "spokes", (-sense, 0.0, 0.0)) == pytest.approx(0.7)
