@@ -89,3 +89,44 @@ def test_sideways_shift_is_mirrored_with_its_side(data: tuple[Path, dict[str, An
         cost = taken(found, "caliper", "spokes", (sense, 0.0, 0.0))
         assert cost == pytest.approx(-0.7)
         assert taken(found, "caliper", "spokes", (-sense, 0.0, 0.0)) == pytest.approx(0.7)
+
+
+def renamed_barrel(plain: dict[str, Any], name: str) -> dict[str, Any]:
+    """The corner with its barrel under a name that is no kind, and a limit on scan and part."""
+    corner: dict[str, Any] = made.corner_of(plain)
+    for one in corner["parts"]:
+        if one["name"] == "barrel":
+            one |= {"name": name, "tolerance_mm": 0.3}
+    corner["scans"][1]["scanner_error_mm"] = 0.1
+    return corner
+
+
+def test_what_concerns_a_barrel_concerns_both_its_pieces(
+    data: tuple[Path, dict[str, Any]],
+) -> None:
+    corner = renamed_barrel(copy.deepcopy(data[1]), "inside")
+    corner["weights"] = {"where": "not in band", "z_from_mm": -50.0, "z_to_mm": 0.0}
+    corner["allowances"] = [allowance("bend", 1.0, "gap", "always costs", "inside")]
+    found = put_together(data, **corner)
+    common = ["bend", "scanner, inside", "tolerance of inside"]
+    assert names_on(found, "inside") == common
+    assert names_on(found, "inside, weights allowed") == sorted(["balance weights", *common])
+
+
+def test_what_follows_from_one_part_stays_off_others_of_its_kind(
+    data: tuple[Path, dict[str, Any]],
+) -> None:
+    # Two parts of kind "barrel", one of them named so: a weight is stuck on once.
+    plain = copy.deepcopy(data[1])
+    corner = made.corner_of(plain)
+    corner["weights"] = {"where": "anywhere"}
+    corner["scans"][1]["scanner_error_mm"] = 0.1
+    lip = {"by": "band", "band": {"r_from_mm": 207.0, "z_from_mm": 0.0}}
+    corner["parts"].insert(
+        -2, made.part("lip", "barrel", "turns", {"scan": "wheel", "take": [lip]})
+    )
+    corner["allowances"] = [allowance("run-out", 0.5, "radial", "always costs", "barrel")]
+    found = put_together(data, **corner)
+    assert names_on(found, "lip") == ["balance weights", "run-out", "scanner, lip"]
+    assert names_on(found, "barrel") == ["balance weights", "run-out", "scanner, barrel"]
+    assert taken(found, "caliper", "lip", (0.0, 1.0, 0.0)) == pytest.approx(4.5 + 0.5)

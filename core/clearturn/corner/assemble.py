@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,7 +14,7 @@ from clearturn.corner.placement import Placed, place_parts
 from clearturn.corner.sources import read_sources
 from clearturn.findings import Finding
 from clearturn.job import model
-from clearturn.job.judging import SeatStack, VerdictSettings
+from clearturn.job.judging import AllowanceEntry, OwnAllowance, SeatStack, VerdictSettings
 from clearturn.progress import Progress, part
 from clearturn.result import DatumResult, HubResult
 
@@ -72,7 +73,7 @@ def assemble(corner: model.Corner, folder: Path, progress: Progress | None = Non
 
 def settings_of(corner: model.Corner, placed: Placed) -> VerdictSettings:
     """Gather what the verdict needs: the job's allowances and those that follow from its parts."""
-    allowances, caliper = (*corner.allowances, *placed.allowances), corner.caliper
+    allowances, caliper = _allowances(corner, placed), corner.caliper
     if corner.mirror:
         allowances = tuple(mirrored_allowance(entry) for entry in allowances)
         caliper = None if caliper is None else mirrored_caliper(caliper)
@@ -86,3 +87,18 @@ def settings_of(corner: model.Corner, placed: Placed) -> VerdictSettings:
         caliper=caliper,
         wheel_parts=placed.wheel_parts,
     )
+
+
+def _allowances(corner: model.Corner, placed: Placed) -> tuple[AllowanceEntry, ...]:
+    own = (OwnAllowance.of(entry, entry.part) for entry in placed.allowances)
+    entries = (*corner.allowances, *own)
+    return tuple(entry for one in entries for entry in (one, *_for_pieces(one, placed)))
+
+
+def _for_pieces(entry: AllowanceEntry, placed: Placed) -> Iterator[OwnAllowance]:
+    # What is said of a part holds for every piece it was cut into; a kind covers them already.
+    for one in placed.parts:
+        is_piece = placed.body_of[one.name] == entry.part != one.name
+        by_kind = not isinstance(entry, OwnAllowance) and entry.part in (one.kind, "wheel")
+        if is_piece and not by_kind:
+            yield OwnAllowance.of(entry, one.name)

@@ -1,7 +1,7 @@
 """What a corner is judged by: requirements, allowances, the limits of a cure.
 
-The first four classes stand in the job file; `VerdictSettings` is what the verdict works from,
-gathered from the whole corner.
+`OwnAllowance` and `VerdictSettings` are what the verdict works from, gathered from the whole
+corner; the other classes stand in the job file.
 """
 
 from __future__ import annotations
@@ -108,6 +108,16 @@ class AllowanceEntry:
     kind: AllowanceKind
     source: str
     part: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class OwnAllowance(AllowanceEntry):
+    """One that belongs to a single placed part: `part` is its name, whatever kinds are called."""
+
+    @classmethod
+    def of(cls, entry: AllowanceEntry, part: str) -> OwnAllowance:
+        """Return an allowance as that of one part."""
+        return cls(entry.name, entry.value_mm, entry.direction, entry.kind, entry.source, part=part)
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from clearturn.errors import InputError
+from clearturn.job.judging import OwnAllowance
 from clearturn.result import Allowance
 from clearturn.verdict.uncertainty import Contribution, within_limit
 
@@ -87,6 +88,8 @@ class Applied:
 
 def concerns(entry: AllowanceEntry, part: PlacedPart, wheel_parts: Sequence[str] = ()) -> bool:
     """Tell whether an allowance belongs to a part: by its name, its kind or as a wheel's part."""
+    if isinstance(entry, OwnAllowance):
+        return entry.part == part.name
     return entry.part in (part.name, part.kind) or (
         entry.part == "wheel" and part.name in wheel_parts
     )
