@@ -130,3 +130,24 @@ def test_what_follows_from_one_part_stays_off_others_of_its_kind(
     assert names_on(found, "lip") == ["balance weights", "run-out", "scanner, lip"]
     assert names_on(found, "barrel") == ["balance weights", "run-out", "scanner, barrel"]
     assert taken(found, "caliper", "lip", (0.0, 1.0, 0.0)) == pytest.approx(4.5 + 0.5)
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "kind", "required_mm"),
+    [
+        ("housing", "rotor", "rotor–knuckle", 5.0),  # else judged as a hub diameter only
+        ("lug", "hub", "turning–fixed", 5.0),  # else unchanged parts of the vehicle
+        ("hub", "rotor", "other fixed pair", 2.0),  # both turn
+        ("rod", "lug", "turning–posed", 5.0),
+    ],
+)
+def test_pair_judged_by_rule_alone_still_has_a_requirement(
+    data: tuple[Path, dict[str, Any]], first: str, second: str, kind: str, required_mm: float
+) -> None:
+    # Requirements: docs/job-file.md, common practice.
+    rule = {"first": second, "second": first, "reason": "asked for"}
+    for given, wanted in ((None, required_mm), (1.5, 1.5)):
+        extra = {} if given is None else {"required_mm": given}
+        found = put_together(data, pairs=[rule | extra])
+        (spec,) = [p for p in found.pairs if {p.first, p.second} == {first, second}]
+        assert (spec.kind, spec.required_mm) == (kind, wanted)

@@ -25,7 +25,7 @@ Register in bore, stud in hole and pad on ring are fits or contacts and therefor
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -142,14 +142,27 @@ def row_for(
         Whether the bearing housing is among the job's hub diameters; if not, it is judged as
         the rest of the knuckle.
     """
+    no_gap = _no_gap(first, second, housing_is_checked)
+    return Row(None, no_gap=no_gap) if no_gap else _judged_row(first, second, requirements, ring)
+
+
+def _no_gap(first: PlacedPart, second: PlacedPart, housing_is_checked: bool) -> str:
+    """Return why two parts have no gap to judge, or nothing."""
     kinds = {first.kind, second.kind}
-    need = requirements
     if kinds <= WHEEL_KINDS:
-        return Row(None, no_gap=NO_GAP_SAME_BODY)
+        return NO_GAP_SAME_BODY
     if kinds <= _VEHICLE:
-        return Row(None, no_gap=NO_GAP_AS_SCANNED)
+        return NO_GAP_AS_SCANNED
     if kinds & {"hub", "studs"} and kinds & (WHEEL_KINDS | {"rotor"}):
-        return Row(None, no_gap=NO_GAP_FITS)
+        return NO_GAP_FITS
+    is_posed = Motion.POSED in (first.motion, second.motion)
+    if kinds == {"rotor", "bearing housing"} and housing_is_checked and not is_posed:
+        return NO_GAP_HOUSING
+    return ""
+
+
+def _judged_row(first: PlacedPart, second: PlacedPart, need: Requirements, ring: str) -> Row:
+    kinds = {first.kind, second.kind}
     if "rubber boot" in kinds:
         return Row(judging.RUBBER_BOOT, need.rubber_boot_mm)
     if Motion.POSED in (first.motion, second.motion):
@@ -166,8 +179,6 @@ def row_for(
             }
             return Row(judging.CALIPER_RING, of_ring[ring])
     if "rotor" in kinds:
-        if "bearing housing" in kinds and housing_is_checked:
-            return Row(None, no_gap=NO_GAP_HOUSING)
         if "shield" in kinds:
             return Row(judging.ROTOR_SHIELD, need.rotor_shield_mm)
         if kinds & {"knuckle", "bearing housing", "steering arm"}:
@@ -208,17 +219,18 @@ def pairs_of(
         for second in parts[i + 1 :]:
             names = {body_of[first.name], body_of[second.name]}
             rule = next((r for r in corner.pairs if {r.first, r.second} == names), None)
+            ring = corner.rotor.material if corner.rotor else "iron"
             row = row_for(
                 first,
                 second,
                 corner.requirements,
-                ring=corner.rotor.material if corner.rotor else "iron",
+                ring=ring,
                 housing_is_checked=corner.hub_checks.housing_in_hat is not None,
             )
             if len(names) == 1:
                 row = Row(None, no_gap=NO_GAP_SAME_BODY)
             elif rule is not None:
-                row = _by_rule(row, rule)
+                row = _by_rule(_judged_row(first, second, corner.requirements, ring), rule)
             if row.kind is None:
                 left_out.append(NotJudged(first.name, second.name, row.no_gap))
             else:
@@ -229,8 +241,7 @@ def pairs_of(
 def _by_rule(row: Row, rule: PairRule) -> Row:
     if not rule.judged:
         return Row(None, no_gap=LEFT_OUT_BY_JOB + rule.reason)
-    required = row.required_mm if rule.required_mm is None else rule.required_mm
-    return Row(row.kind or judging.FIXED_FIXED, required)
+    return row if rule.required_mm is None else replace(row, required_mm=rule.required_mm)
 
 
 def _spec(
