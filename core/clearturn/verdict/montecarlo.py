@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from clearturn import threads
 from clearturn.corner.pairs import FrameUncertainty, PairSpec
 from clearturn.gap import Z_AXIS
+from clearturn.gap.meridian import meridian_image
 from clearturn.gap.still import still_distance
 from clearturn.gap.turning import turning_distance
 from clearturn.job.judging import VerdictSettings
@@ -29,15 +30,19 @@ from clearturn.result import PlacedPart
 from clearturn.verdict.allowances import Places, project, total_cost
 from clearturn.verdict.field import Pair
 from clearturn.verdict.judge import Judged, judge_all
-from clearturn.verdict.places import clock_of, radius_of
+from clearturn.verdict.places import COARSE_MM, clock_of, radius_of, refined_field
 
 Array = NDArray[np.float64]
 
 TRIALS = 10_000
 NEAR_MM = 2.0
 """Pairs whose margin is wider than this are left out: no trial can bring them near."""
-_TOLERANCE_MM = 0.002
+SURELY_MM, SURELY_U = 0.5, 4.0
+"""So are those whose margin is wider than both the length and so many times their own U: ten
+standard uncertainties above the requirement, as k = 2 of them are in U already."""
+_TOLERANCE_MM = 0.005
 _SLICE = 50
+_OTHER = {"first": "second", "second": "first", None: None}
 _STEP_MM = 15.0
 _MOST_GROUPS = 200
 
@@ -130,7 +135,7 @@ def scatter_of(
     """
     frames = frames_uncertainty or {}
     judged = judge_all(parts, pairs, settings, frames, part(progress, 0.0, 0.2))
-    near = [one for one in judged if one.result.margin_mm < NEAR_MM and one.result.gap.gap_mm.lower]
+    near = [one for one in judged if _is_near(one) and one.result.gap.gap_mm.lower]
     rng = np.random.default_rng(seed)
     by_frame = {frame.frame: frame for frame in frames.values()}
     moves = {
@@ -155,6 +160,12 @@ def scatter_of(
         found.append(_summary(one, net, places, settings.coverage_factor))
         margins.append(net - one.spec.required_mm)
     return _joined(near, found, margins, trials)
+
+
+def _is_near(one: Judged) -> bool:
+    result = one.result
+    surely = max(SURELY_MM, SURELY_U * result.expanded_uncertainty_mm)
+    return result.margin_mm < min(NEAR_MM, surely)
 
 
 def _root(covariance: Array) -> Array:
@@ -191,7 +202,8 @@ def _trials(
     shift = np.linalg.norm(small[:, :3], axis=1) + arm * np.linalg.norm(small[:, 3:], axis=1)
     usual = float(np.quantile(shift, 0.999)) if count else 0.0
     upper = one.noise.gap.gap_mm.upper or 0.0
-    cropped = _cropped(pair, upper + 2.0 * usual + 0.01)
+    reach = upper + 2.0 * usual + 0.01
+    cropped = _cropped(pair, reach)
     gaps = np.empty(count)
     points, directions = np.empty((count, 3)), np.zeros((count, 3))
     done = [0]
@@ -205,25 +217,33 @@ def _trials(
         report(progress, done[0] / count)
 
     check(progress)
+    for use in (cropped, pair):
+        # What keeps its place is prepared once, by one thread.
+        if use.turns is not None:
+            meridian_image(use.second if moved_first else use.first, Z_AXIS, np.eye(4))
     if count:
-        work(0, 1)  # the trees are built once, by one thread
+        work(0, 1)
     threads.run(work, [(s + 1, e + 1) for s, e in threads.spans(count - 1, _SLICE)], progress)
     return gaps, Places(points, directions)
 
 
 def _cropped(pair: Pair, reach_mm: float) -> Pair:
-    """Return the pair with only those faces that may come nearer than a reach."""
+    """Return the pair with only those faces that may come nearer than a reach.
+
+    Coarse faces are looked at in pieces, so that one long edge does not keep its whole
+    neighbourhood.
+    """
     meshes = []
     for from_first in (True, False):
-        mesh = pair.mesh(from_first)
+        asked = pair if from_first else Pair(pair.second, pair.first, _OTHER[pair.turns])
+        mesh, parent, near = refined_field(asked, reach_mm + COARSE_MM)
+        distance = np.full(len(mesh.vertices), np.inf)
+        distance[near.vertices] = near.distance_mm
         corners = mesh.corners
         longest = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).max(axis=1)
-        field = pair.field(from_first, reach_mm + float(longest.max()))
-        distance = np.full(len(mesh.vertices), np.inf)
-        distance[field.vertices] = field.distance_mm
         # A face dips between its corners by no more than its longest edge.
         keep = distance[mesh.faces].min(axis=1) <= reach_mm + longest
-        meshes.append(mesh.part(keep, mesh.name))
+        meshes.append(asked.first.part(np.unique(parent[keep]), asked.first.name))
     return pair.with_meshes(first=meshes[0], second=meshes[1])
 
 
