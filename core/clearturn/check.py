@@ -15,7 +15,14 @@ from clearturn.job.file import check_job, job_sha256
 from clearturn.job.model import Axle, Job
 from clearturn.job.sums import job_sums
 from clearturn.progress import Progress, part, report
-from clearturn.result import CheckResult, Motion, PairResult, PlacedPart
+from clearturn.result import (
+    CheckResult,
+    HubResult,
+    Motion,
+    PairResult,
+    PlacedPart,
+    Verdict,
+)
 from clearturn.verdict import judge_pairs
 from clearturn.verdict.decision import worst
 
@@ -43,7 +50,8 @@ def check(job: Job, *, folder: str | Path, progress: Progress | None = None) -> 
     Returns
     -------
     CheckResult
-        With the worst verdict of all pairs and hub diameters; a job without pairs is not proven.
+        With the worst verdict of all pairs and hub diameters; a job or an axle without pairs is
+        not proven.
 
     Raises
     ------
@@ -93,9 +101,13 @@ def _joined(job: Job, found: Sequence[_Checked]) -> CheckResult:
         head = f"{one.axle.name} " if several else ""
         parts += [replace(p, name=head + p.name) for p in one.assembled.placed.parts]
         pairs += [replace(p, first=head + p.first, second=head + p.second) for p in one.pairs]
-    hub = tuple(h for one in found for h in one.assembled.hub)
+    hub = tuple(
+        _of_axle(h, one.axle.name) if several else h for one in found for h in one.assembled.hub
+    )
     findings = _without_repeats(f for one in found for f in one.assembled.findings)
     verdicts = [p.verdict for p in pairs] + [h.verdict for h in hub] if pairs else []
+    if not all(one.pairs for one in found):
+        verdicts.append(Verdict.NOT_PROVEN)
     return CheckResult(
         job=job,
         job_sha256=job_sha256(job),
@@ -108,6 +120,14 @@ def _joined(job: Job, found: Sequence[_Checked]) -> CheckResult:
         not_checked=_not_checked(found),
         findings=findings,
     )
+
+
+def _of_axle(hub: HubResult, axle: str) -> HubResult:
+    # Two rotor hats go to the lathe: each must be named.
+    machine = hub.machine
+    if machine is not None:
+        machine = replace(machine, part=f"{axle} {machine.part}")
+    return replace(hub, axle=axle, machine=machine)
 
 
 def _section(parts: Sequence[PlacedPart], pairs: Sequence[PairResult]) -> Drawing | None:
@@ -126,6 +146,8 @@ def _not_checked(found: Sequence[_Checked]) -> tuple[str, ...]:
         other = {"left": "right", "right": "left"}[corner.side]
         unseen = corner.side if corner.mirror else other
         told.append(f"{head}the {unseen} side")
+        if head and not one.pairs:
+            told.append(f"{head}every gap: the job holds no pair of parts for this axle")
         told += [head + text for text in assembled.hub_not_checked]
         told += [
             f"{head}{p.name} in any position but the scanned one"

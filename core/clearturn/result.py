@@ -156,7 +156,12 @@ class Machining:
 class HubResult:
     """One of the four hub diameters.
 
-    ``check`` is "rotor register", "wheel register", "flange in hat" or "housing in hat".
+    Attributes
+    ----------
+    check : str
+        "rotor register", "wheel register", "flange in hat" or "housing in hat".
+    axle : str
+        "front" or "rear" in a job of two axles, else empty.
     """
 
     check: str
@@ -172,6 +177,12 @@ class HubResult:
     gauge_first: str | None
     spoils: tuple[str, ...]
     verdict: Verdict
+    axle: str = ""
+
+    @property
+    def name(self) -> str:
+        """The check with its axle, where there are two."""
+        return f"{self.axle} {self.check}".lstrip()
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,9 +11,13 @@ from typing import Any
 import numpy as np
 import pytest
 
+from clearturn.check import check
 from clearturn.corner.assemble import Assembled, assemble
 from clearturn.job.file import parse_job
-from clearturn.result import PlacedPart
+from clearturn.report.blocks import Context
+from clearturn.report.content import build_report, verdict_sentence
+from clearturn.report.pictures import Pictures
+from clearturn.result import PlacedPart, Verdict
 from clearturn.verdict.allowances import Places, project, total_cost
 from clearturn.verdict.changes import caliper_radius
 
@@ -151,3 +155,45 @@ def test_pair_judged_by_rule_alone_still_has_a_requirement(
         found = put_together(data, pairs=[rule | extra])
         (spec,) = [p for p in found.pairs if {p.first, p.second} == {first, second}]
         assert (spec.kind, spec.required_mm) == (kind, wanted)
+
+
+def lug_and_rotor(plain: dict[str, Any]) -> dict[str, Any]:
+    """A corner of one pair that clears by 57 mm, without wheel and hub diameters."""
+    corner: dict[str, Any] = copy.deepcopy(made.corner_of(plain))
+    corner["parts"] = [p for p in corner["parts"] if p["name"] in ("lug", "rotor")]
+    corner["scans"], corner["datums"] = corner["scans"][:1], corner["datums"][:4]
+    corner |= {"seats": [], "hub_checks": {}}
+    del corner["wheel_frame"]
+    return corner
+
+
+def test_axle_without_a_pair_is_not_proven(data: tuple[Path, dict[str, Any]]) -> None:
+    folder, plain = data
+    plain = plain | {"axles": [{"name": "front", "corner": lug_and_rotor(plain)}]}
+    alone = check(parse_job(json.dumps(plain)).job, folder=folder)
+    assert alone.verdict is Verdict.CLEARS
+    plain["axles"].append({"name": "rear", "corner": {"side": "left"}})
+    both = check(parse_job(json.dumps(plain)).job, folder=folder)
+    assert [pair.verdict for pair in both.pairs] == [Verdict.CLEARS]
+    assert both.verdict is Verdict.NOT_PROVEN
+    assert "rear: every gap: the job holds no pair of parts for this axle" in both.not_checked
+    assert "rear axle" in verdict_sentence(both)
+
+
+def test_hub_diameters_of_two_axles_are_told_apart(data: tuple[Path, dict[str, Any]]) -> None:
+    folder, plain = data
+    front, rear = lug_and_rotor(plain), lug_and_rotor(plain)
+    rear["side"] = "right"
+    front["hub_checks"] = made.corner_of(plain)["hub_checks"]
+    rear["hub_checks"] = {"rotor_register": front["hub_checks"]["rotor_register"]}
+    axles = [{"name": "front", "corner": front}, {"name": "rear", "corner": rear}]
+    found = check(parse_job(json.dumps(plain | {"axles": axles})).job, folder=folder)
+    assert [(h.axle, h.check) for h in found.hub] == [
+        ("front", "rotor register"), ("front", "housing in hat"), ("rear", "rotor register"),
+    ]  # fmt: skip
+    bores = [h.machine.part for h in found.hub if h.machine and h.check == "rotor register"]
+    assert bores == ["front rotor hat", "rear rotor hat"]
+    assert "rear: hub diameter: housing in hat" in found.not_checked
+    text = repr(build_report(Context(found, Pictures({}, "none"), 170.0, 240.0)))
+    for name in ("front rotor register", "rear rotor register", "rear housing in hat"):
+        assert name in text

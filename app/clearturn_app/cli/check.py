@@ -189,7 +189,7 @@ def _hub_table(result: CheckResult) -> str:
             )
         rows.append(
             (
-                hub.check,
+                hub.name,
                 f"{hub.shaft_mm:.2f} ±{hub.shaft_uncertainty_mm:.2f}",
                 f"{hub.hole_mm:.2f} ±{hub.hole_uncertainty_mm:.2f}",
                 str(hub.verdict),
@@ -197,5 +197,5 @@ def _hub_table(result: CheckResult) -> str:
             )
         )
         told = [hub.gauge_first] if hub.gauge_first else []
-        notes += [f"  {hub.check}: {text}" for text in [*told, *hub.spoils]]
+        notes += [f"  {hub.name}: {text}" for text in [*told, *hub.spoils]]
     return "\n".join([table(rows), *notes])

@@ -64,7 +64,15 @@ def verdict_sentence(result: CheckResult) -> str:
         said = [_failing_pair(k, pairs[k]) for k in bad] + [_failing_hub(h) for h in bad_hub]
         return "Do not machine to this set-up: " + full_stop(_some(said, ", "))
     said = [_doubtful_pair(k, pairs[k]) for k in bad] + [_doubtful_hub(h) for h in bad_hub]
+    said += [f"the {axle} axle: it has no pair of parts to judge" for axle in _empty_axles(result)]
     return "Nothing fails, but not all is proven; to settle " + full_stop(_some(said, "; "))
+
+
+def _empty_axles(result: CheckResult) -> list[str]:
+    names = [axle.name for axle in result.job.axles]
+    if len(names) < 2:
+        return []
+    return [name for name in names if not any(p.first.startswith(name + " ") for p in result.pairs)]
 
 
 def _keep(count: int) -> str:
@@ -98,7 +106,7 @@ def _unbroken(text: str) -> str:
 
 def _failing_hub(hub: HubResult) -> str:
     sizes = f"{figures.diameter(hub.shaft_mm)} in {figures.diameter(hub.hole_mm)}"
-    return f"the {hub.check} ({sizes}) does not go together"
+    return f"the {hub.name} ({sizes}) does not go together"
 
 
 def _doubtful_pair(index: int, pair: PairResult) -> str:
@@ -107,7 +115,7 @@ def _doubtful_pair(index: int, pair: PairResult) -> str:
 
 
 def _doubtful_hub(hub: HubResult) -> str:
-    name = f"the {hub.check}"
+    name = f"the {hub.name}"
     return f"{name}: {foreign(hub.gauge_first)}" if hub.gauge_first else name
 
 
@@ -117,9 +125,9 @@ def to_do(result: CheckResult) -> tuple[tuple[str, str], ...]:
     for hub in result.hub:
         if hub.machine is not None:
             first = f" First: {full_stop(foreign(hub.gauge_first))}" if hub.gauge_first else ""
-            items.append((f"{machining(hub)}.", f"For the {hub.check}.{first}"))
+            items.append((f"{machining(hub)}.", f"For the {hub.name}.{first}"))
         elif hub.gauge_first and hub.verdict is not Verdict.CLEARS:
-            items.append((f"Gauge the {hub.check}.", full_stop(foreign(hub.gauge_first))))
+            items.append((f"Gauge the {hub.name}.", full_stop(foreign(hub.gauge_first))))
     for index in shown_pairs(result):
         pair = result.pairs[index]
         if pair.verdict is Verdict.CLEARS:

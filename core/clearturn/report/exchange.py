@@ -85,7 +85,7 @@ def pair_json(pair: PairResult) -> dict[str, Any]:
 def hub_json(hub: HubResult) -> dict[str, Any]:
     """Return one hub diameter."""
     machine = hub.machine
-    return {
+    return ({"axle": hub.axle} if hub.axle else {}) | {
         "check": hub.check,
         "shaft_mm": finite(hub.shaft_mm),
         "hole_mm": finite(hub.hole_mm),

@@ -37,7 +37,7 @@ def hub_name(hub: HubResult) -> str:
         "flange in hat": "hub flange inside the rotor hat",
         "housing in hat": "bearing housing inside the rotor hat",
     }
-    return full.get(hub.check, hub.check)
+    return f"{hub.axle} {full.get(hub.check, hub.check)}".lstrip()
 
 
 def machining(hub: HubResult) -> str:

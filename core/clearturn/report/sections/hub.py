@@ -49,14 +49,16 @@ def _work(hub: HubResult) -> tuple[str, str] | None:
     if not head and not texts:
         return None
     return f"{full_stop(head) if head else 'Nothing to machine.'}", " ".join(
-        [f"For the {hub.check}.", *texts]
+        [f"For the {hub.name}.", *texts]
     )
 
 
 def hub_diameters(context: Context) -> Section:
     """Return the hub diameters; those the job leaves out are named as not checked."""
     hub = context.result.hub
-    missing = [name for name in NAMES if name not in {h.check for h in hub}]
+    axles = [axle.name for axle in context.result.job.axles]
+    wanted = [f"{a} {n}" for a in axles for n in NAMES] if len(axles) > 1 else NAMES
+    missing = [name for name in wanted if name not in {h.name for h in hub}]
     blocks: list[Block] = []
     if hub:
         blocks.append(Table(_COLUMNS, tuple(_row(h) for h in hub), note=NOTE))
