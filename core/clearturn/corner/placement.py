@@ -26,6 +26,7 @@ from clearturn.result import Motion, PlacedPart
 from clearturn.scan import read_scan
 
 WEIGHTS_NAME = "balance weights"
+WEIGHTS_ALLOWED = ", weights allowed"
 
 
 @dataclass(frozen=True, slots=True)
@@ -227,7 +228,7 @@ def _cut_at_weights(builder: _Builder) -> None:
         if placed.kind not in ("barrel", "wheel"):
             continue
         carries = _may_carry(placed, builder.corner)
-        pieces = [(f"{placed.name}, weights allowed", carries), (placed.name, ~carries)]
+        pieces = [(placed.name + WEIGHTS_ALLOWED, carries), (placed.name, ~carries)]
         if carries.all() or not carries.any():
             pieces = [(placed.name, np.ones_like(carries))]
         made = []

@@ -97,8 +97,8 @@ def judge_one(
     """
     guard_band_name(settings.coverage_factor)
     first, second = _part(parts, spec.first), _part(parts, spec.second)
-    mesh_first, faces_first = _without(first, spec.excluded_first)
-    mesh_second, _ = _without(second, spec.excluded_second)
+    mesh_first, faces_first = without_faces(first, spec.excluded_first)
+    mesh_second, _ = without_faces(second, spec.excluded_second)
     pair = replace(Pair.of(first, second), first=mesh_first, second=mesh_second)
     gap = pair.gap(part(progress, 0.0, 0.3))
     far = spec.required_mm + _all_allowances(first, second, settings) + _FAR_MM
@@ -237,7 +237,7 @@ def _part(parts: Mapping[str, PlacedPart], name: str) -> PlacedPart:
         ) from None
 
 
-def _without(placed: PlacedPart, excluded: Indices) -> tuple[Mesh, Indices]:
+def without_faces(placed: PlacedPart, excluded: Indices) -> tuple[Mesh, Indices]:
     """Return the part's mesh without a seat's faces, and which faces are left."""
     mesh = placed.mesh
     if len(excluded) == 0:

@@ -1,0 +1,24 @@
+"""A number tried before it is written: what a part's freedom moves, and the gaps it leaves there.
+
+Nothing is judged here.  Gaps are certified as in a check; uncertainty and allowances stay those
+of the last check, and the check that follows a written number settles both.
+"""
+
+from clearturn.trial.freedom import Freedom, freedoms, moved_by, number_of, tried
+from clearturn.trial.gaps import TrialGap, trial_gaps
+from clearturn.trial.outlines import GapThere, MovedOutline, gap_there, held_at, moved_outlines
+
+__all__ = [
+    "Freedom",
+    "GapThere",
+    "MovedOutline",
+    "TrialGap",
+    "freedoms",
+    "gap_there",
+    "held_at",
+    "moved_by",
+    "moved_outlines",
+    "number_of",
+    "trial_gaps",
+    "tried",
+]

@@ -1,0 +1,192 @@
+"""The certified gaps of a part under trial."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearturn.corner.mirror import mirrored_part, mirrored_seat
+from clearturn.corner.seats import excluded_faces, split_near
+from clearturn.envelope import caliper_mesh
+from clearturn.gap import Gap
+from clearturn.job.edits import corner_of
+from clearturn.job.model import Corner, Part, Seat
+from clearturn.mesh import Mesh
+from clearturn.progress import Progress
+from clearturn.result import CheckResult, PairResult, PlacedPart
+from clearturn.trial.freedom import (
+    Freedom,
+    Vector,
+    is_made,
+    placed_part,
+    spec_of,
+    step_of_file,
+    tried,
+)
+from clearturn.verdict.field import Pair, turning_side
+from clearturn.verdict.judge import without_faces
+
+FAR_MM = 12.0
+"""A pair whose margin stays above this is not worked out: a move of s costs a gap at most s."""
+_ON_FACE_MM = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class TrialGap:
+    """A pair's gap with a part moved.
+
+    Attributes
+    ----------
+    before : PairResult
+        The pair as last judged.
+    gap : Gap
+        Certified, for the place tried.
+    estimate_mm : float or None
+        Least gap as the gap list tells it: noise taken into account as last judged.
+    margin_mm : float or None
+        Margin if uncertainty and allowances stay as last judged; None if the gap is not known.
+    """
+
+    before: PairResult
+    gap: Gap
+    estimate_mm: float | None
+    margin_mm: float | None
+
+    @property
+    def ends_mm(self) -> tuple[tuple[float, float], tuple[float, float]]:
+        """The closest places in the half plane, (z, r) each."""
+        gap = self.gap
+        found = []
+        for rz, p in ((gap.first_rz_mm, gap.first_point_mm),
+                      (gap.second_rz_mm, gap.second_point_mm)):  # fmt: skip
+            r, z = (rz[0], rz[1]) if rz is not None else (np.hypot(p[0], p[1]), p[2])
+            found.append((float(z), float(r)))
+        return found[0], found[1]
+
+
+@dataclass(frozen=True, slots=True)
+class _Moved:
+    """A part under trial: its mesh, and how far that is moved as a whole, mm."""
+
+    part: PlacedPart
+    shift: Vector
+
+
+def trial_gaps(
+    result: CheckResult, freedom: Freedom, by_mm: float, progress: Progress | None = None
+) -> Iterator[TrialGap]:
+    """Yield the gaps of the pairs that a freedom touches, least margin first.
+
+    Parts that move as a whole keep their search trees; only what a number changes in its shape
+    (the ring on its hat, a caliper from dimensions) is made anew.  Pairs far from mattering are
+    left out, see `FAR_MM`.
+
+    Raises
+    ------
+    InputError
+        If the number makes no part.
+    Cancelled
+    """
+    moved = _moved_parts(result, freedom, by_mm)
+    reach = FAR_MM + abs(by_mm)
+    for pair in sorted(result.pairs, key=lambda one: one.margin_mm):
+        if not ({pair.first, pair.second} & set(moved)) or pair.margin_mm > reach:
+            continue
+        yield _tried_pair(result, freedom, pair, moved, progress)
+
+
+def _tried_pair(
+    result: CheckResult,
+    freedom: Freedom,
+    pair: PairResult,
+    moved: dict[str, _Moved],
+    progress: Progress | None,
+) -> TrialGap:
+    both = []
+    for name in (pair.first, pair.second):
+        both.append(moved.get(name) or _Moved(placed_part(result, name), np.zeros(3)))
+    seats = _seats(result, freedom, pair)
+    meshes = [without_faces(one.part, _seated(one, seats))[0] for one in both]
+    engine = Pair(meshes[0], meshes[1], turning_side(both[0].part, both[1].part))
+    gap = engine.gap(progress, shift_first=both[0].shift, shift_second=both[1].shift)
+    before, now = _middle(pair.gap), _middle(gap)
+    if before is None or now is None:
+        return TrialGap(pair, gap, now, None)
+    estimate = _estimate(pair)
+    if estimate is None:
+        return TrialGap(pair, gap, now, None)
+    return TrialGap(pair, gap, estimate + now - before, pair.margin_mm + now - before)
+
+
+def _middle(gap: Gap) -> float | None:
+    low, high = gap.gap_mm.lower, gap.gap_mm.upper
+    return None if low is None or high is None else (low + high) / 2
+
+
+def _estimate(pair: PairResult) -> float | None:
+    low, high = pair.estimate_mm.lower, pair.estimate_mm.upper
+    return None if low is None or high is None else (low + high) / 2
+
+
+def _moved_parts(result: CheckResult, freedom: Freedom, by_mm: float) -> dict[str, _Moved]:
+    corner = corner_of(tried(result, result.job, freedom, by_mm), freedom.axle)
+    found = {}
+    for name in freedom.parts:
+        part, spec = placed_part(result, name), spec_of(result, freedom.axle, name)
+        shift = np.array([0.0, 0.0, by_mm])
+        if freedom.along == "r" and not is_made(spec):
+            shift = step_of_file(result, freedom, by_mm)
+        reshaped = is_made(spec) and (freedom.along == "r" or part.kind == "rotor")
+        if reshaped and spec is not None and by_mm != 0:
+            found[name] = _Moved(_made_anew(corner, part, spec, by_mm), np.zeros(3))
+        else:
+            found[name] = _Moved(part, shift)
+    return found
+
+
+def _made_anew(corner: Corner, part: PlacedPart, spec: Part, by_mm: float) -> PlacedPart:
+    """Return a part as its changed dimensions make it, split at its seats and mirrored."""
+    assert corner.rotor is not None
+    corner.rotor.check("rotor")
+    if spec.dimensions == "rotor":
+        # The same surface as made anew, and sooner: only what lies inboard of the flange moves.
+        points = part.mesh.vertices.copy()
+        points[points[:, 2] < -_ON_FACE_MM, 2] += by_mm
+        return replace(part, mesh=Mesh(points, part.mesh.faces, part.mesh.name))
+    assert corner.caliper is not None
+    mid = corner.rotor.ring_mid_z_mm
+    mesh = caliper_mesh(corner.caliper, ring_mid_z_mm=mid, place="caliper", name=spec.name).mesh
+    for seat in corner.seats:
+        if spec.name in (seat.part, seat.on):
+            mesh = split_near(mesh, seat)
+    made = replace(part, mesh=mesh)
+    return replace(mirrored_part(made), source=part.source) if corner.mirror else made
+
+
+def _seats(result: CheckResult, freedom: Freedom, pair: PairResult) -> list[Seat]:
+    corner = corner_of(result.job, freedom.axle)
+    specs = [spec_of(result, freedom.axle, name) for name in (pair.first, pair.second)]
+    names = {spec.name for spec in specs if spec is not None}
+    seats = [seat for seat in corner.seats if {seat.part, seat.on} == names]
+    return [mirrored_seat(seat) for seat in seats] if corner.mirror else seats
+
+
+def _seated(one: _Moved, seats: list[Seat]) -> NDArray[np.int64]:
+    """Return the faces that seats leave out of a part where it is moved to."""
+    found = [np.zeros(0, np.int64)]
+    for seat in seats:
+        mesh, band, step = one.part.mesh, seat.band, float(one.shift[2])
+        if one.shift[:2].any():
+            mesh = Mesh(mesh.vertices + one.shift, mesh.faces)
+        elif step:
+            low, high = band.z_from_mm, band.z_to_mm
+            band = replace(
+                band,
+                z_from_mm=None if low is None else low - step,
+                z_to_mm=None if high is None else high - step,
+            )
+        found.append(excluded_faces(mesh, replace(seat, band=band)))
+    return np.unique(np.concatenate(found))
