@@ -26,6 +26,7 @@ KEYS = (
     ("Esc", "fold the slip, or stop what runs"),
     ("Up, Down", "choose a gap"),
     ("G", "look at the chosen gap in the turn section"),
+    ("M", "move a part: arrows (with Shift further), Enter writes, Esc puts back"),
     ("F", "fit the view under the pointer"),
     ("C", "cut the corner picture at the gap, or show it whole"),
     ("S", "swap section and picture"),

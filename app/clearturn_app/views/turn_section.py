@@ -1,4 +1,4 @@
-"""The turn section on the sheet: the core's drawing, magnified, moved and read off."""
+"""The turn section on the sheet: magnified, moved, read off; parts are moved in it."""
 
 from __future__ import annotations
 
@@ -8,19 +8,31 @@ from PySide6.QtGui import QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QPen, Q
 from PySide6.QtWidgets import QWidget
 
 from clearturn.drawing import Dimension, Tone
+from clearturn.trial import Freedom, gap_there
+from clearturn_app.views.moved_parts import MovedParts
 from clearturn_app.views.paint import PaintedDrawing, Window
 from clearturn_app.views.panel import Panel
 from clearturn_app.window.look import Look
+from clearturn_app.window.moving import Moving
 from clearturn_app.window.session import MOST_DIMENSIONS, Session, State
 
 PX_PER_MM = 4.45  # of the paper, on the plain sheet
 _MOST = 40.0
 _NEAR_PX = 14.0
 _ROOM_PX = 330.0
+_HOLD_PX = 4.0  # how near an outline counts as on it
+_READ_MM = 40.0
+_STEPS_BACK = 0.4  # how much of the drawing is seen under what is moved
+_STEPS_MM = {False: (0.1, 0.01), True: (0.127, 0.0127)}  # plain and magnified; 0.005 and 0.0005 in
+_FINE_PX_PER_MM = 6.0
 
 
 class TurnSection(Panel):
-    """Paints the section; the wheel magnifies, dragging moves, the pointer reads r and z."""
+    """Paints the section; the wheel magnifies, dragging moves, the pointer reads r and z.
+
+    A part that can really be moved is dragged along its freedom; everywhere else, and with another
+    button, dragging moves the paper.
+    """
 
     def __init__(self, session: Session, look: Look, parent: QWidget | None = None) -> None:
         super().__init__(session, look, parent)
@@ -34,6 +46,11 @@ class TurnSection(Panel):
         self._moved = False
         self._pointer: QPointF | None = None
         self._picture: QPixmap | None = None
+        self.moving = Moving(session, self)
+        self._moved_parts = MovedParts(self.moving, look)
+        self._hold: tuple[Freedom, float] | None = None
+        self._start = QPointF()
+        self.moving.changed.connect(self.update)
         session.drawing_changed.connect(self._take)
         session.chosen_changed.connect(self.update)
         session.state_changed.connect(self.update)
@@ -117,26 +134,46 @@ class TurnSection(Panel):
         self.magnify(1.0015 ** event.angleDelta().y(), event.position())
 
     def mousePressEvent(self, event: QMouseEvent) -> None:  # noqa: N802
-        """Take hold of the paper."""
+        """Take hold of the part under the pointer, or else of the paper."""
         self._grabbed, self._moved = event.position(), False
+        self._start = event.position()
+        freedom = self._freedom_at(event.position())
+        is_plain = event.button() == Qt.MouseButton.LeftButton
+        self._hold = (freedom, 0.0) if freedom is not None and is_plain else None
 
     def mouseMoveEvent(self, event: QMouseEvent) -> None:  # noqa: N802
-        """Move the paper, or read the place under the pointer."""
+        """Move the part or the paper, or read the place under the pointer."""
         self._pointer = event.position()
-        if self._grabbed is not None:
-            step = event.position() - self._grabbed
-            if self._moved or step.manhattanLength() > 3:
-                self._moved = True
-                self._shift += step
+        if self._grabbed is None:
+            self._show_hold(self._freedom_at(event.position()))
+        elif self._moved or (event.position() - self._grabbed).manhattanLength() > 3:
+            if self._hold is not None:
+                self._drag(*self._hold, event.position())
+            else:
+                self._shift += event.position() - self._grabbed
                 self._grabbed = event.position()
                 self._picture = None
+            self._moved = True
         self.update()
+
+    def _drag(self, freedom: Freedom, before: float, at: QPointF) -> None:
+        moving = self.moving
+        if not self._moved:
+            before = moving.take(freedom)
+            self._hold = (freedom, before)
+        elif not moving.held:
+            return  # put back by Escape while the button was still down
+        step = at - self._start
+        way = step.x() if freedom.along == "z" else -step.y()
+        moving.move_to(before + way / self._px_per_mm(), self.step_mm)
 
     def mouseReleaseEvent(self, event: QMouseEvent) -> None:  # noqa: N802
         """Let go; a click on a dimension chooses its gap."""
         if self._grabbed is not None and not self._moved:
             self._choose_at(event.position())
-        self._grabbed = None
+        elif self._hold is not None:
+            self.moving.let_go()
+        self._grabbed = self._hold = None
 
     def mouseDoubleClickEvent(self, event: QMouseEvent) -> None:  # noqa: N802
         """Magnify there, or show the whole again."""
@@ -151,7 +188,12 @@ class TurnSection(Panel):
         self.update()
 
     def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802
-        """Move with the arrows."""
+        """Move with the arrows: what is held, or else the paper."""
+        if event.key() == Qt.Key.Key_M:
+            self.moving.take_next()
+            return
+        if self.moving.held and self._key_moves(event):
+            return
         step = self.look.px(40)
         moves = {
             Qt.Key.Key_Left: (step, 0), Qt.Key.Key_Right: (-step, 0),
@@ -163,6 +205,45 @@ class TurnSection(Panel):
             return
         self._shift += QPointF(*move)
         self._redraw()
+
+    def _key_moves(self, event: QKeyEvent) -> bool:
+        moving = self.moving
+        along = moving.freedom.along if moving.freedom is not None else "z"
+        ways = {
+            "z": {Qt.Key.Key_Right: 1, Qt.Key.Key_Left: -1},
+            "r": {Qt.Key.Key_Up: 1, Qt.Key.Key_Down: -1},
+        }
+        if event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
+            moving.let_go()
+        elif event.key() == Qt.Key.Key_Escape:
+            moving.give_up()
+        elif Qt.Key(event.key()) in ways[along]:
+            large = event.modifiers() & Qt.KeyboardModifier.ShiftModifier
+            step = self.step_mm * (10 if large else 1)
+            moving.move_to(moving.by_mm + ways[along][Qt.Key(event.key())] * step, self.step_mm)
+        else:
+            return False
+        return True
+
+    @property
+    def step_mm(self) -> float:
+        """The step in which parts move; finer where the drawing is magnified."""
+        plain, fine = _STEPS_MM[self.look.inch]
+        return fine if self._px_per_mm() >= self.look.px(_FINE_PX_PER_MM) else plain
+
+    def _px_per_mm(self) -> float:
+        drawing = self.session.drawing
+        return self.window().scale * (drawing.scale if drawing is not None else 1.0)
+
+    def _freedom_at(self, at: QPointF) -> Freedom | None:
+        place = self.place_at(at)
+        if place is None or self.is_small:
+            return None
+        return self.moving.at(place[1], place[0], self.look.px(_HOLD_PX) / self._px_per_mm())
+
+    def _show_hold(self, freedom: Freedom | None) -> None:
+        shapes = {"z": Qt.CursorShape.SizeHorCursor, "r": Qt.CursorShape.SizeVerCursor}
+        self.setCursor(shapes[freedom.along] if freedom is not None else Qt.CursorShape.ArrowCursor)
 
     def _choose_at(self, at: QPointF) -> None:
         drawing, result = self.session.drawing, self.session.result
@@ -227,13 +308,19 @@ class TurnSection(Panel):
             return
         if self._picture is None:
             self._picture = self._drawn(self._painted)
+        painter.setOpacity(1.0 if self.moving.freedom is None else _STEPS_BACK)
         painter.drawPixmap(0, 0, self._picture)
+        painter.setOpacity(1.0)
         if self.is_small:
             self.heading(painter, "TURN SECTION", "r against z")
         if self.look.inch:
             self._paint_remark(painter, "figures on this drawing in mm")
-        self._paint_chosen(painter)
-        if not self.session.is_current:
+        if self.moving.freedom is None:
+            self._paint_chosen(painter)
+        drawing = self.session.drawing
+        if drawing is not None:
+            self._moved_parts.paint(painter, self.window(), drawing, QRectF(self.rect()))
+        if self.moving.freedom is None and not self.session.is_current:
             self._paint_remark(painter, "drawn before the last change")
         if self._pointer is not None and self._grabbed is None:
             self._paint_reading(painter, self._pointer)
@@ -295,6 +382,8 @@ class TurnSection(Panel):
         painter.drawLine(QPointF(at.x(), 0), QPointF(at.x(), self.height()))
         painter.drawLine(QPointF(0, at.y()), QPointF(self.width(), at.y()))
         words = f"r {look.length(place[0], 1)}   z {look.length(place[1], 1)} {look.unit}"
+        freedom = self._freedom_at(at)
+        words += self._gap_words(place) if freedom is None else f"   drag: {freedom.name}"
         painter.setFont(look.font("figures", 14))
         metrics = painter.fontMetrics()
         wide, high = metrics.horizontalAdvance(words) + look.px(12), metrics.height() + look.px(4)
@@ -306,3 +395,10 @@ class TurnSection(Panel):
         painter.setPen(QPen(look.tone(Tone.INK), 0.8))
         painter.drawRect(box)
         painter.drawText(box, int(Qt.AlignmentFlag.AlignCenter), words)
+
+    def _gap_words(self, place: tuple[float, float]) -> str:
+        result = self.session.result
+        if result is None or self.session.drawing is None or self.is_small:
+            return ""
+        found = gap_there(result.parts, place[1], place[0], _READ_MM)
+        return "" if found is None else f"   gap {self.look.length(found.gap_mm, 1)}"

@@ -132,7 +132,8 @@ class MainWindow(QMainWindow):
             Qt.Key.Key_D: lambda: self.act("dark"), Qt.Key.Key_U: lambda: self.act("unit"),
             Qt.Key.Key_S: sheet.swap, Qt.Key.Key_V: sheet.next_view,
             Qt.Key.Key_C: sheet.picture.toggle_cut, Qt.Key.Key_G: sheet.section.look_at_chosen,
-            Qt.Key.Key_F: self._fit, Qt.Key.Key_Escape: self._step_back,
+            Qt.Key.Key_F: self._fit, Qt.Key.Key_M: self._move_parts,
+            Qt.Key.Key_Escape: self._step_back,
             Qt.Key.Key_Up: lambda: self.session.choose_next(-1),
             Qt.Key.Key_Down: lambda: self.session.choose_next(1),
         }  # fmt: skip
@@ -151,8 +152,14 @@ class MainWindow(QMainWindow):
         else:
             self.sheet.section.fit()
 
+    def _move_parts(self) -> None:
+        self.sheet.section.setFocus()
+        self.sheet.section.moving.take_next()
+
     def _step_back(self) -> None:
-        if self.sheet.slip.isVisible():
+        if self.sheet.section.moving.held:
+            self.sheet.section.moving.give_up()
+        elif self.sheet.slip.isVisible():
             self.sheet.slip.fold()
         elif self.sheet.note.isVisible():
             self.sheet.note.words[-1].click()
