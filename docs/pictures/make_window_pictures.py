@@ -20,8 +20,8 @@ from collections.abc import Callable
 from pathlib import Path
 
 from PIL import Image
+from PySide6.QtCore import QEventLoop, QTimer
 from PySide6.QtGui import QImage
-from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
 
 HERE = Path(__file__).resolve().parent
@@ -85,13 +85,20 @@ def settled(window: object) -> bool:
     return not busy and window.session.drawing is not None and drawn
 
 
+def work_for(milliseconds: int) -> None:
+    """Let the window work; a wait of QTest would keep its threads from running meanwhile."""
+    loop = QEventLoop()
+    QTimer.singleShot(milliseconds, loop.quit)
+    loop.exec()
+
+
 def wait_until_settled(window: object) -> None:
     """Let the window work until nothing moves any more."""
     end, calm = time.monotonic() + PATIENCE_S, 0
     while calm < 5:
         if time.monotonic() > end:
             raise SystemExit("the window did not settle")
-        QTest.qWait(150)
+        work_for(150)
         calm = calm + 1 if settled(window) else 0
 
 
