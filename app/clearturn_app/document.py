@@ -115,6 +115,10 @@ class Document(QObject):
         self.stack.clear()
         self._put(job)
 
+    def settle(self, folder: str | Path) -> None:
+        """Tell paths from another folder: that of the first file a new job names."""
+        self._folder = Path(folder)
+
     def saved_as(self, job: Job, path: str | Path) -> None:
         """Note that `job` was written to `path`; called when the writing is done.
 
@@ -180,6 +184,17 @@ def rebased(job: Job, old: Path, new: Path) -> Job:
                 corner = put(corner, replace(part, mesh=mesh))
         job = with_corner(job, axle.name, corner)
     return job
+
+
+def told_from(file: Path, folder: Path) -> str:
+    """Return a file's path as a job in a folder tells it: relative, with forward slashes.
+
+    Raises
+    ------
+    JobProblem
+        If no relative path leads there (another drive).
+    """
+    return _moved(str(file.absolute()), folder, folder)
 
 
 def _moved(path: str, old: Path, new: Path) -> str:

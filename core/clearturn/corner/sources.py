@@ -90,6 +90,49 @@ def check_files(
                 raise as_problem(fault, file=file, positions=positions)
 
 
+@dataclass(frozen=True, slots=True)
+class FileTrouble:
+    """A file of a job that is missing, or is another one now.
+
+    Attributes
+    ----------
+    place : path into the job
+        Of what names the file: it has ``path`` and ``sha256``.
+    path, sha256 : str
+        As the job has them.
+    found : str or None
+        Hash of the file that is there now; None if there is none that can be read.
+    """
+
+    place: JsonPath
+    path: str
+    sha256: str
+    found: str | None
+
+
+def troubled_files(
+    job: model.Job, folder: Path, progress: Progress | None = None
+) -> tuple[FileTrouble, ...]:
+    """Return the files of a job that are missing or changed, in the job's order.
+
+    Raises
+    ------
+    Cancelled
+    """
+    troubles = []
+    for a, axle in enumerate(job.axles):
+        for place, path, sha256 in files_of(axle.corner):
+            full = folder / path
+            try:
+                found = file_sha256(full, progress) if full.is_file() else None
+            except (OSError, ValueError):
+                found = None
+            if found != sha256:
+                at = ("axles", a, "corner", *place)
+                troubles.append(FileTrouble(at, path, sha256, found))
+    return tuple(troubles)
+
+
 def _file_fault(
     at: JsonPath, full: Path, path: str, sha256: str, progress: Progress | None
 ) -> Fault | None:
