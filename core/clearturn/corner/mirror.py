@@ -76,3 +76,20 @@ def mirror_finding(side: str) -> Finding:
         f"judged for the side that was not scanned, as the mirror image of the {side} one; "
         "mirroring does not settle: " + "; ".join(NOT_SETTLED),
     )
+
+
+def checked_side_finding(places: int) -> Finding:
+    """Return the finding that stands beside a comparison with a scan of the other side.
+
+    Parameters
+    ----------
+    places : int
+        Places where the mirror image differs from it.
+    """
+    told = "no place" if places == 0 else "one place" if places == 1 else f"{places} places"
+    return Finding(
+        "mirror-checked",
+        "note" if places == 0 else "warning",
+        f"the mirror image differs from the scan of that side in {told}; whatever a scan shows, "
+        "mirroring does not settle: " + "; ".join(NOT_SETTLED[:-1]),
+    )

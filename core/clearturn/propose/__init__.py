@@ -3,6 +3,7 @@
 from clearturn.propose.accept import Accepted, accept
 from clearturn.propose.knuckle import propose_knuckle
 from clearturn.propose.model import DOUBTFUL, SURE, NotFound, Proposals, Proposed
+from clearturn.propose.rescan import Laid, laid_scan, lay
 from clearturn.propose.scans import propose, ways_to_the_axis
 from clearturn.propose.wheel import propose_wheel
 
@@ -10,10 +11,13 @@ __all__ = [
     "DOUBTFUL",
     "SURE",
     "Accepted",
+    "Laid",
     "NotFound",
     "Proposals",
     "Proposed",
     "accept",
+    "laid_scan",
+    "lay",
     "propose",
     "propose_knuckle",
     "propose_wheel",

@@ -145,7 +145,7 @@ class Scales:
     @property
     def result(self) -> float:
         """The confidence, never a certainty."""
-        return min(self.confidence, MOST)
+        return float(min(self.confidence, MOST))
 
     def copy(self) -> Scales:
         """Return scales of their own with the same weights on them."""
