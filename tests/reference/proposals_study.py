@@ -217,10 +217,12 @@ def from_outboard(one: made.Generated) -> made.Generated:
 
 def study(kind: str, seeds: tuple[int, ...], say: bool = True) -> dict[int, list[Judged]]:
     """Judge many; return what was found by seed."""
-    make, judge = (made.knuckle, judge_knuckle) if kind == "knuckle" else (made.wheel, judge_wheel)
+    make, judge = (made.wheel, judge_wheel) if kind == "wheel" else (made.knuckle, judge_knuckle)
     answer = {}
     for seed in seeds:
         one = make.__wrapped__(seed)  # without the cache: 24 of these are large
+        if kind == "outboard":
+            one = from_outboard(one)
         start = time.perf_counter()
         answer[seed] = judge(one)
         took = time.perf_counter() - start
