@@ -43,5 +43,5 @@ def test_parts_without_hub_or_pad_are_refused_by_name(
     name: str, unit: str, propose: Callable[..., Proposals]
 ) -> None:
     mesh = read_scan(REAL_MESHES / name, unit=unit).mesh
-    with pytest.raises(FitProblem, match="goes round an axis|looks like|too small for a wheel"):
+    with pytest.raises(FitProblem, match=r"goes round an axis|looks like|too small for a wheel"):
         propose(mesh)

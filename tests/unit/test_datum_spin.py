@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import itertools
 import math
-from pathlib import Path
 
 import numpy as np
 import pytest
+from places import REAL_MESHES
 from scipy.spatial.transform import Rotation
 
 from clearturn.datum import compare_axes, fit_cylinder, fit_plane, spin_axis
 from clearturn.errors import FitProblem, InputError
 from clearturn.mesh import Mesh, join
 
-REAL = Path("/work/shared/real_meshes/wheel_truck.obj")
+REAL = REAL_MESHES / "wheel_truck.obj"
 # A barrel's inside with its well and two humps, mm.
 BARREL = [(225.0, -120), (214, -108), (214, -80), (200, -66), (199, -20), (212, -5), (214, 60)]
 
