@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 from pathlib import Path
 from typing import Any
 
@@ -248,8 +249,66 @@ def corner(truth: Data) -> Data:
         "allowances": allowances(),
         "coverage_factor": 2.0,
         "hub_checks": hub_checks(),
+        "access": access(),
         "not_checked": ["brake hose and wheel-speed cable, which were not scanned"],
     }
+
+
+def access() -> list[Data]:
+    """Bolts, pads, nipples and the wheel on their ways; tools are common ones of a workshop."""
+    off = ["spokes", "barrel"]
+    lug_back_z, nipple_clock = -134.5, math.radians(270.0 + 38.2)
+    radial = (math.sin(nipple_clock), math.cos(nipple_clock), 0.0)
+    tangent = (math.cos(nipple_clock), -math.sin(nipple_clock), 0.0)
+    bolts: list[Data] = [
+        {
+            "what": "bolt out",
+            "name": f"{name} bracket bolt",
+            "own": "knuckle",
+            "at_mm": [-107.35, y, lug_back_z],
+            "direction": [0.0, 0.0, -1.0],
+            "bolt_length_mm": 60.0,
+            "socket_diameter_mm": 27.0,
+            "socket_length_mm": 60.0,
+            "removed": off,
+        }
+        for name, y in (("upper", 69.71), ("lower", -69.71))
+    ]
+    pads: list[Data] = [
+        {
+            "what": "pad out",
+            "name": f"{name} pad",
+            "own": "caliper",
+            "clock_deg": 270.0,
+            "r_from_mm": 112.0,
+            "r_to_mm": 178.0,
+            "z_from_mm": low,
+            "z_to_mm": low + 9.5,
+            "width_mm": 130.0,
+            "direction": "outward",
+            "way_mm": 80.0,
+            "touches": ["rotor"],
+            "removed": off,
+        }
+        for name, low in (("outboard", -20.8), ("inboard", -64.7))
+    ]
+    nipples: list[Data] = [
+        {
+            "what": "spanner on",
+            "name": f"{name} bleed nipple",
+            "own": "caliper",
+            "at_mm": [round(155 * radial[i] + 3 * tangent[i] + z * (i == 2), 2) for i in range(3)],
+            "direction": [round(x, 6) for x in tangent],
+            "ring_diameter_mm": 20.0,
+            "handle_direction": [round(x, 6) for x in radial],
+            "handle_length_mm": 130.0,
+            "handle_width_mm": 12.0,
+            "removed": off,
+        }
+        for name, z in (("inboard", -95.0), ("outboard", 7.0))
+    ]
+    wheel: Data = {"what": "wheel on", "name": "wheel over caliper and studs", "stud_hole_mm": 15.0}
+    return [*bolts, *pads, *nipples, wheel]
 
 
 def sums() -> Data:

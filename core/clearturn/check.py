@@ -16,6 +16,7 @@ from clearturn.job.model import Axle, Job
 from clearturn.job.sums import job_sums
 from clearturn.progress import Progress, part, report
 from clearturn.result import (
+    AccessResult,
     CheckResult,
     HubResult,
     Motion,
@@ -24,6 +25,7 @@ from clearturn.result import (
     Verdict,
 )
 from clearturn.verdict import judge_pairs
+from clearturn.verdict.access import Setting, judge_access
 from clearturn.verdict.decision import worst
 
 SECTION_MM = (180.0, 190.0)  # fills a page of the report, A4 or Letter
@@ -32,7 +34,7 @@ ALWAYS_OPEN = (
     "steering and suspension positions other than the scanned ones",
     "spare wheel, winter wheels and any wheel that is not in the job",
     "tyre to arch, strut and brake line",
-    "access for tools, pads and bleeding",
+    "access for tools and hands beyond the ways that are listed",
     "the parts as made: measure them before they are fitted",
 )
 
@@ -78,6 +80,7 @@ class _Checked:
     axle: Axle
     assembled: Assembled
     pairs: tuple[PairResult, ...]
+    access: tuple[AccessResult, ...]
 
 
 def _check_axle(axle: Axle, folder: Path, progress: Progress | None) -> _Checked:
@@ -88,24 +91,31 @@ def _check_axle(axle: Axle, folder: Path, progress: Progress | None) -> _Checked
         assembled.pairs,
         assembled.settings,
         frames_uncertainty=placed.uncertainty,
-        progress=part(progress, 0.4, 0.98),
+        progress=part(progress, 0.4, 0.9),
     )
-    return _Checked(axle, assembled, pairs)
+    setting = Setting(
+        placed.parts, placed.body_of, placed.uncertainty, assembled.settings, axle.corner.mirror
+    )
+    access = judge_access(axle.corner.access, setting, part(progress, 0.9, 0.98))
+    return _Checked(axle, assembled, pairs, access)
 
 
 def _joined(job: Job, found: Sequence[_Checked]) -> CheckResult:
     several = len(found) > 1
     parts: list[PlacedPart] = []
     pairs: list[PairResult] = []
+    access: list[AccessResult] = []
     for one in found:
         head = f"{one.axle.name} " if several else ""
         parts += [replace(p, name=head + p.name) for p in one.assembled.placed.parts]
         pairs += [replace(p, first=head + p.first, second=head + p.second) for p in one.pairs]
+        access += [replace(a, name=head + a.name) for a in one.access]
     hub = tuple(
         _of_axle(h, one.axle.name) if several else h for one in found for h in one.assembled.hub
     )
     findings = _without_repeats(f for one in found for f in one.assembled.findings)
     verdicts = [p.verdict for p in pairs] + [h.verdict for h in hub] if pairs else []
+    verdicts += [a.verdict for a in access]
     if not all(one.pairs for one in found):
         verdicts.append(Verdict.NOT_PROVEN)
     return CheckResult(
@@ -119,6 +129,7 @@ def _joined(job: Job, found: Sequence[_Checked]) -> CheckResult:
         turn_section=_section(parts, pairs),
         not_checked=_not_checked(found),
         findings=findings,
+        access=tuple(access),
     )
 
 

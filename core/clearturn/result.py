@@ -186,6 +186,40 @@ class HubResult:
 
 
 @dataclass(frozen=True, slots=True)
+class AccessResult:
+    """Whether a tool, a pad or the wheel gets along its way.
+
+    Attributes
+    ----------
+    what : str
+        "bolt out", "pad out", "spanner on" or "wheel on".
+    against : str
+        The part nearest to it.
+    gap_mm : Interval or None
+        Certified least gap along the whole way; None where nothing stands near it.
+    way_mm : float or None
+        Of the wheel.
+    told : tuple of str
+        What was taken off or left out, and what was compared.
+    """
+
+    name: str
+    what: str
+    required_mm: float
+    verdict: Verdict
+    against: str = ""
+    gap_mm: Interval | None = None
+    expanded_uncertainty_mm: float | None = None
+    margin_mm: float | None = None
+    clock_deg: float | None = None
+    r_mm: float | None = None
+    z_mm: float | None = None
+    way_mm: float | None = None
+    told: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class DatumResult:
     """One fitted datum of a scan and how far to trust it."""
 
@@ -206,6 +240,8 @@ class CheckResult:
 
     Attributes
     ----------
+    access : tuple of AccessResult
+        What must be workable, as far as the job asks; counts in the verdict.
     sums : SumsResult or None
         The trade sums of the job; they do not bear on the verdict.
     """
@@ -220,4 +256,5 @@ class CheckResult:
     turn_section: Drawing | None
     not_checked: tuple[str, ...]
     findings: tuple[Finding, ...] = field(default=())
+    access: tuple[AccessResult, ...] = ()
     sums: SumsResult | None = None

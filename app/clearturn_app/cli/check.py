@@ -139,6 +139,8 @@ def as_text(result: CheckResult, files: ReportFiles) -> str:
         blocks.append("No pairs were judged; nothing is proven.")
     if result.hub:
         blocks.append(_hub_table(result))
+    if result.access:
+        blocks.append(_access_table(result))
     written = [files.pdf, files.json, files.csv, *files.pictures, *files.workshop]
     blocks.append("Written:\n" + "\n".join(f"  {path}" for path in written))
     return "\n\n".join(blocks)
@@ -175,6 +177,23 @@ def _cures(pair: PairResult) -> str:
     if pair.settle_by:
         lines.append(f"  to settle it: {pair.settle_by}")
     return "\n".join(lines)
+
+
+def _access_table(result: CheckResult) -> str:
+    rows = [("access", "past", "least mm", "U mm", "required", "margin", "verdict")]
+    for one in result.access:
+        rows.append(
+            (
+                one.name,
+                one.against or "–",
+                "unknown" if one.gap_mm is None else _number(one.gap_mm.lower),
+                _number(one.expanded_uncertainty_mm),
+                _number(one.required_mm),
+                _number(one.margin_mm),
+                str(one.verdict),
+            )
+        )
+    return table(rows, right=(2, 3, 4, 5))
 
 
 def _hub_table(result: CheckResult) -> str:

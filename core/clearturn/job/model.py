@@ -19,6 +19,7 @@ from clearturn.envelope.dimensions import (
     RotorDimensions,
     ShieldDimensions,
 )
+from clearturn.job.access import Access, BoltOut, PadOut, SpannerOn, WheelOn
 from clearturn.job.judging import (
     AllowanceEntry,
     CureLimits,
@@ -29,11 +30,13 @@ from clearturn.job.judging import (
 )
 
 __all__ = [
+    "Access",
     "AllowanceEntry",
     "Axle",
     "BalanceWeights",
     "Band",
     "BandFaces",
+    "BoltOut",
     "Corner",
     "CureLimits",
     "Datum",
@@ -47,6 +50,7 @@ __all__ = [
     "Job",
     "KeepBox",
     "MeshFile",
+    "PadOut",
     "PairRule",
     "Part",
     "PatchFaces",
@@ -60,9 +64,11 @@ __all__ = [
     "SeatStack",
     "SignOff",
     "Size",
+    "SpannerOn",
     "Stud",
     "VerdictSettings",
     "WheelFrame",
+    "WheelOn",
 ]
 
 FORMAT = "clearturn job"
@@ -488,6 +494,7 @@ class Corner:
     coverage_factor: float = 2.0
     cures: CureLimits = field(default_factory=CureLimits)
     hub_checks: HubChecks = field(default_factory=HubChecks)
+    access: tuple[Access, ...] = ()
     not_checked: tuple[str, ...] = ()
     mirror: bool = False
 

@@ -19,6 +19,7 @@ from clearturn.job.model import (
     ScanFaces,
 )
 from clearturn.job.positions import JsonPath
+from clearturn.job.rules_access import access_faults
 from clearturn.job.rules_judging import allowance_faults, hub_faults
 from clearturn.pose import rigid
 from clearturn.trade.sums import problems
@@ -64,6 +65,7 @@ def _corner_faults(at: JsonPath, axle: Axle) -> Iterator[Fault]:
         _pair_faults,
         allowance_faults,
         hub_faults,
+        access_faults,
     ):
         yield from check(at, corner)
 

@@ -19,7 +19,7 @@ from clearturn.report.names import (
 from clearturn.report.sections import SECTIONS
 from clearturn.report.sections.declared import declared
 from clearturn.report.sections.pairs import cure_text
-from clearturn.result import CheckResult, HubResult, PairResult, Verdict
+from clearturn.result import AccessResult, CheckResult, HubResult, PairResult, Verdict
 
 TITLE = "Clearance report"
 _MOST_NAMED = 2
@@ -35,7 +35,8 @@ def verdict_head(result: CheckResult) -> str:
 
 
 def _verdicts(result: CheckResult) -> list[Verdict]:
-    return [pair.verdict for pair in result.pairs] + [hub.verdict for hub in result.hub]
+    judged = [pair.verdict for pair in result.pairs] + [hub.verdict for hub in result.hub]
+    return judged + [access.verdict for access in result.access]
 
 
 def _tally(result: CheckResult) -> tuple[tuple[Verdict, int], ...]:
@@ -52,18 +53,23 @@ def verdict_sentence(result: CheckResult) -> str:
         judged = [figures.words(len(pairs), "gap")]
         if hub:
             judged.append(figures.words(len(hub), "hub diameter"))
+        if result.access:
+            judged.append(figures.words(len(result.access), "way of access", "ways of access"))
         return (
-            f"{figures.listed(judged).capitalize()} {_keep(len(pairs) + len(hub))} what is asked, "
+            f"{figures.listed(judged).capitalize()} {_keep(len(_verdicts(result)))} what is asked, "
             "with allowances taken off and uncertainty counted against them."
         )
     if not pairs and result.verdict is Verdict.NOT_PROVEN:
         return "Nothing is proven: the job holds no pair of parts to judge."
     bad = [k for k in shown_pairs(result) if pairs[k].verdict is result.verdict]
     bad_hub = [h for h in hub if h.verdict is result.verdict]
+    ways = [_way(a) for a in result.access if a.verdict is result.verdict]
     if result.verdict is Verdict.FAILS:
         said = [_failing_pair(k, pairs[k]) for k in bad] + [_failing_hub(h) for h in bad_hub]
+        said += ways
         return "Do not machine to this set-up: " + full_stop(_some(said, ", "))
     said = [_doubtful_pair(k, pairs[k]) for k in bad] + [_doubtful_hub(h) for h in bad_hub]
+    said += ways
     said += [f"the {axle} axle: it has no pair of parts to judge" for axle in _empty_axles(result)]
     return "Nothing fails, but not all is proven; to settle " + full_stop(_some(said, "; "))
 
@@ -104,6 +110,11 @@ def _unbroken(text: str) -> str:
     return text.replace(" ", figures.NO_BREAK)
 
 
+def _way(access: AccessResult) -> str:
+    at = f" past {foreign(access.against)}" if access.against else ""
+    return f"access ({foreign(access.name)}{at})"
+
+
 def _failing_hub(hub: HubResult) -> str:
     sizes = f"{figures.diameter(hub.shaft_mm)} in {figures.diameter(hub.hole_mm)}"
     return f"the {hub.name} ({sizes}) does not go together"
@@ -140,6 +151,11 @@ def to_do(result: CheckResult) -> tuple[tuple[str, str], ...]:
         elif not pair.settle_by:
             text = "No single change within the job’s limits clears it."
             items.append((f"Rework gap {index + 1}.", text))
+    items += [
+        ("Make room.", f"For {foreign(access.name)}, past {foreign(access.against)}.")
+        for access in result.access
+        if access.verdict is not Verdict.CLEARS and access.against
+    ]
     left_out = len(items) - _MOST_TO_DO
     if left_out > 0:
         items = items[: _MOST_TO_DO - 1]

@@ -12,7 +12,7 @@ import math
 from typing import Any
 
 from clearturn.findings import Finding
-from clearturn.result import CheckResult, Cure, HubResult, PairResult
+from clearturn.result import AccessResult, CheckResult, Cure, HubResult, PairResult
 
 CSV_COLUMNS = (
     "item",
@@ -102,6 +102,26 @@ def hub_json(hub: HubResult) -> dict[str, Any]:
     }
 
 
+def access_json(access: AccessResult) -> dict[str, Any]:
+    """Return one access item."""
+    return {
+        "name": access.name,
+        "what": access.what,
+        "against": access.against or None,
+        "gap_mm": None
+        if access.gap_mm is None
+        else {"lower": finite(access.gap_mm.lower), "upper": finite(access.gap_mm.upper)},
+        "expanded_uncertainty_mm": finite(access.expanded_uncertainty_mm),
+        "required_mm": finite(access.required_mm),
+        "margin_mm": finite(access.margin_mm),
+        "verdict": str(access.verdict),
+        "clock_deg": finite(access.clock_deg),
+        "r_mm": finite(access.r_mm),
+        "z_mm": finite(access.z_mm),
+        "told": list(access.told),
+    }
+
+
 def _unknowns(value: Any, place: str = "") -> list[str]:
     if value is None:
         return [place]
@@ -125,6 +145,8 @@ def all_findings(result: CheckResult) -> tuple[Finding, ...]:
     for pair in result.pairs:
         found += pair.findings
         found += pair.gap.findings
+    for access in result.access:
+        found += access.findings
     return tuple(dict.fromkeys(found))
 
 
@@ -136,6 +158,7 @@ def result_json(result: CheckResult) -> dict[str, Any]:
         "verdict": str(result.verdict),
         "pairs": [pair_json(pair) for pair in result.pairs],
         "hub": [hub_json(hub) for hub in result.hub],
+        "access": [access_json(access) for access in result.access],
         "not_checked": list(result.not_checked),
     }
     findings = [finding.as_json() for finding in all_findings(result)]

@@ -7,6 +7,7 @@ A new section is a function ``Context -> Section | None`` in a file of its own a
 from __future__ import annotations
 
 from clearturn.report.blocks import SectionMaker
+from clearturn.report.sections.access import access
 from clearturn.report.sections.before_driving import before_driving
 from clearturn.report.sections.cautions import cautions, signatures
 from clearturn.report.sections.declared import declared
@@ -21,6 +22,7 @@ from clearturn.report.sections.uncertainty import allowances, uncertainty
 SECTIONS: tuple[SectionMaker, ...] = (
     gap_list,
     hub_diameters,
+    access,
     turn_section,
     pair_sheets,
     allowances,
