@@ -171,6 +171,17 @@ def test_interfering_pair_fails_and_allowances_still_cost():
     assert one.gap.state == "interfering"
 
 
+def test_parts_that_cross_far_fail_however_wide_their_depth_is_known():
+    # A bar through a tube's wall: free only after a long way, so the depth's interval is wide.
+    parts = corner()
+    parts[0] = placed("caliper", "caliper", Motion.FIXED, block([150, -30, -20], [250, 30, 20]))
+    found = judge(1.0, [], parts)
+    assert found.gap.state == "interfering"
+    assert found.gap.gap_mm.width > 10.0
+    assert found.expanded_uncertainty_mm < 1.0
+    assert found.verdict is Verdict.FAILS
+
+
 def test_excluded_seat_faces_are_left_out_for_this_pair_only():
     # The block reaches through the seat plane; without its top faces the rest is 9 mm away.
     low = placed("plate", "bracket", Motion.FIXED, block([0, 0, 0], [40, 40, 1]))
