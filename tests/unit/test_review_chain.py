@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 import importlib.util
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -16,8 +17,11 @@ from clearturn.corner.assemble import Assembled, assemble
 from clearturn.job.file import parse_job
 from clearturn.report.blocks import Context
 from clearturn.report.content import build_report, verdict_sentence
+from clearturn.report.figures import machined
+from clearturn.report.names import machining
 from clearturn.report.pictures import Pictures
-from clearturn.result import PlacedPart, Verdict
+from clearturn.result import HubResult, PlacedPart, Verdict
+from clearturn.trade.register import KnownSize, judge_in_hat, judge_register, wanted_fit
 from clearturn.verdict.allowances import Places, project, total_cost
 from clearturn.verdict.changes import caliper_radius
 
@@ -197,3 +201,65 @@ def test_hub_diameters_of_two_axles_are_told_apart(data: tuple[Path, dict[str, A
     text = repr(build_report(Context(found, Pictures({}, "none"), 170.0, 240.0)))
     for name in ("front rotor register", "rear rotor register", "rear housing in hat"):
         assert name in text
+
+
+@pytest.mark.parametrize("spigot", [70.0, 69.9904, 69.9996, 70.0049, 69.98765])
+def test_bore_as_printed_lies_within_the_fit_wanted(spigot: float) -> None:
+    # H7/g6 at 70 mm: clearance 10 to 59 µm (ISO 286-2: H7 +30/0, g6 −10/−29).
+    found = judge_register(
+        "rotor register", KnownSize(spigot, 0.004, "t"), KnownSize(64.0, 0.02, "t"),
+        wanted_fit(70.0, "H7/g6"), hole_part="rotor hat",
+    )  # fmt: skip
+    to, width = printed(found)
+    assert to - spigot >= 0.010 - 1e-9
+    assert to + width - spigot <= 0.059 + 1e-9
+    assert width > 0.047
+    assert found.machine is not None
+    assert found.machine.per_side_mm == pytest.approx((to - 64.0) / 2)
+
+
+@pytest.mark.parametrize("hat", [164.0, 164.0051, 163.996, 164.0099])
+def test_housing_as_printed_keeps_its_room(hat: float) -> None:
+    found = judge_in_hat(
+        "housing in hat", KnownSize(166.0, 0.05, "t"), KnownSize(hat, 0.0, "t"), 0.8,
+        shaft_part="bearing housing", wall_mm=9.0, least_wall_mm=6.0,
+    )  # fmt: skip
+    to, _ = printed(found)
+    assert 1.6 - 1e-9 <= hat - to < 1.6 + 0.01
+    (told,) = re.findall(r"at most Ø (\d+\.\d+)", found.needed)
+    assert hat - float(told) >= 1.6 - 1e-9
+
+
+def printed(found: HubResult) -> tuple[float, float]:
+    """Diameter and upper deviation as report and command line print them."""
+    assert found.machine is not None
+    at = [machined(found.machine.to_diameter_mm), machining(found)]
+    (size,) = re.findall(r"Ø(\d+\.\d+)", at[0])
+    assert size in at[1]
+    width = re.match(r"\+(\d\.\d+)", found.machine.tolerance)
+    return float(size), float(width[1]) if width else 0.0
+
+
+def test_loose_hat_is_measured_before_the_housing_is_turned() -> None:
+    # ±0.1 mm of the hat may eat the room that turning makes; the reading takes its place.
+    def first(u_hat: float) -> str:
+        return judge_in_hat(
+            "housing in hat", KnownSize(166.0, 0.05, "t"), KnownSize(164.0, u_hat, "t"), 0.8,
+            shaft_part="bearing housing",
+        ).gauge_first or ""  # fmt: skip
+
+    assert first(0.0) == ""
+    assert "hat's inside" in first(0.1)
+    assert "that reading −1.60 mm" in first(0.1)
+
+
+def test_metal_beside_stud_holes_counts_from_the_bore_as_measured(
+    data: tuple[Path, dict[str, Any]],
+) -> None:
+    # Circle 112, holes 15, opened to 70.01: (112 − 15 − 70.01)/2 = 13.5, whatever is bored away.
+    for hole in ({"source": "dimensions"},
+                 {"source": "measured", "value_mm": 66.0, "uncertainty_mm": 0.01}):  # fmt: skip
+        checks = copy.deepcopy(made.corner_of(data[1])["hub_checks"])
+        checks["rotor_register"]["hole"] = hole
+        found = put_together(data, hub_checks=checks)
+        assert any("leaves 13.5 mm" in text for text in found.hub[0].spoils), found.hub[0].spoils

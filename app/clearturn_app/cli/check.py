@@ -197,13 +197,16 @@ def _access_table(result: CheckResult) -> str:
 
 
 def _hub_table(result: CheckResult) -> str:
+    from clearturn.report.figures import machined
+
     rows = [("hub diameter", "shaft mm", "hole mm", "verdict", "machine")]
     notes = []
     for hub in result.hub:
         machine = "–"
         if hub.machine is not None:
+            size = machined(hub.machine.to_diameter_mm).replace("Ø", "Ø ")
             machine = (
-                f"{hub.machine.part} to Ø {hub.machine.to_diameter_mm:.2f} {hub.machine.tolerance}"
+                f"{hub.machine.part} to {size} {hub.machine.tolerance}"
                 f" ({hub.machine.per_side_mm:.2f} a side)"
             )
         rows.append(

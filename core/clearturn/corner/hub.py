@@ -76,17 +76,15 @@ def _register(
         wanted,
         hole_part="rotor hat" if is_rotor else "wheel",
         also_centres=check.also_centres,
-        edge_mm=_edge(corner) if is_rotor else None,
+        edge_mm=_edge(corner, hole) if is_rotor else None,
     )
 
 
-def _edge(corner: model.Corner) -> float | None:
+def _edge(corner: model.Corner, bore: KnownSize) -> float | None:
     rotor = corner.rotor
     if rotor is None:
         return None
-    return (
-        rotor.bolt_circle_diameter_mm - rotor.bolt_hole_diameter_mm - rotor.bore_diameter_mm
-    ) / 2.0
+    return (rotor.bolt_circle_diameter_mm - rotor.bolt_hole_diameter_mm - bore.diameter_mm) / 2.0
 
 
 def _in_hat(

@@ -33,6 +33,7 @@ _GAUGE_SHARE = 10.0
 _GAUGE_FINEST_MM, _GAUGE_COARSEST_MM = 0.002, 0.05
 # Machining below a calculated largest size: common practice for a turned clearance, no source.
 _TURNED_MM = 0.1
+_EXACT = 1e-6  # of the last digit told: a number that is exact in decimals stays as it is
 # Least material between an opened bore and the stud holes; common practice, no source.
 LEAST_EDGE_MM = 5.0
 
@@ -165,12 +166,14 @@ def judge_register(
 
 
 def _open_bore(shaft: KnownSize, hole: KnownSize, wanted: Wanted, part: str) -> Machining:
-    target = shaft.diameter_mm + wanted.least_mm
+    # Told in micrometres, rounded so that what is told lies within what is wanted.
+    least = math.ceil((shaft.diameter_mm + wanted.least_mm) * 1000.0 - _EXACT) / 1000.0
+    most = math.floor((shaft.diameter_mm + wanted.most_mm) * 1000.0 + _EXACT) / 1000.0
     return Machining(
         part,
-        target,
-        (target - hole.diameter_mm) / 2.0,
-        f"+{wanted.width_mm:.3f} / 0 mm",
+        least,
+        (least - hole.diameter_mm) / 2.0,
+        f"+{max(most - least, 0.0):.3f} / 0 mm",
     )
 
 
@@ -250,7 +253,8 @@ def judge_in_hat(
     """
     sizes = _compare(shaft, hole)
     need = 2.0 * per_side_mm
-    largest = hole.diameter_mm - need
+    # Told in hundredths, rounded down: a shaft of the size told has its room.
+    largest = math.floor((hole.diameter_mm - need) * 100.0 + _EXACT) / 100.0
     needed = f"at least {per_side_mm:g} mm a side: at most Ø {largest:.2f} in Ø "
     needed += f"{hole.diameter_mm:.2f}"
     machine, gauge, spoils = None, None, []
@@ -264,6 +268,12 @@ def judge_in_hat(
         spoils = [*spoils_if_turned, *_wall_spoils(machine.per_side_mm, wall_mm, least_wall_mm)]
         if machine.per_side_mm < 2.0 * shaft.uncertainty_mm:
             gauge = _outer_gauge(shaft_part, shaft, hole)
+        elif hole.uncertainty_mm > _GAUGE_COARSEST_MM:
+            gauge = (
+                f"measure the hat's inside to ±{_GAUGE_COARSEST_MM:g} mm before turning (known to "
+                f"±{hole.uncertainty_mm:.3f} mm now) and turn the {shaft_part} to that reading "
+                f"−{need:.2f} mm"
+            )
     else:
         verdict = Verdict.NOT_PROVEN
         gauge = _outer_gauge(shaft_part, shaft, hole)
