@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import linprog
 
 from clearturn.datum.fit import Options, fit_feature
 from clearturn.datum.model import CircleFit, Fit, PlaneFit, checked_points
@@ -165,6 +164,9 @@ def _chebyshev(slopes: Array, values: Array, reach: float = math.inf) -> Array:
     unit = float(np.ptp(values))
     if unit < 1e-14:
         return np.array([0.0, 0.0, middle, 0.5 * unit])
+    # Loaded when a zone is fitted: it is half a second of every start otherwise.
+    from scipy.optimize import linprog
+
     order = np.argsort(values)
     chosen = np.unique(np.concatenate([order[:START], order[-START:], _spread_out(slopes, values)]))
     answer = np.zeros(4)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import stats
+from scipy.special import ndtri, stdtrit
 
 from clearturn.errors import InputError
 from clearturn.result import BudgetLine
@@ -133,12 +133,12 @@ def coverage_factor(probability: float, degrees_of_freedom: float) -> float:
         )
     tail = 0.5 * (1.0 + probability)
     if not math.isfinite(degrees_of_freedom):
-        return float(stats.norm.ppf(tail))
+        return float(ndtri(tail))
     if degrees_of_freedom < 1:
         raise InputError(
             "an uncertainty needs at least one degree of freedom", found=f"{degrees_of_freedom:g}"
         )
-    return float(stats.t.ppf(tail, math.floor(degrees_of_freedom)))
+    return float(stdtrit(math.floor(degrees_of_freedom), tail))
 
 
 def worst_case_sum(contributions: Iterable[Contribution], k: float) -> float:
