@@ -14,14 +14,19 @@ import pytest
 
 from clearturn.check import check
 from clearturn.corner.assemble import Assembled, assemble
+from clearturn.corner.pairs import PairSpec
 from clearturn.job.file import parse_job
+from clearturn.job.judging import AllowanceEntry, VerdictSettings
+from clearturn.mesh import Mesh
 from clearturn.report.blocks import Context
 from clearturn.report.content import build_report, verdict_sentence
 from clearturn.report.figures import machined
 from clearturn.report.names import machining
 from clearturn.report.pictures import Pictures
-from clearturn.result import HubResult, PlacedPart, Verdict
+from clearturn.report.sections.before_driving import on_the_stand_mm
+from clearturn.result import HubResult, Motion, PlacedPart, Verdict
 from clearturn.trade.register import KnownSize, judge_in_hat, judge_register, wanted_fit
+from clearturn.verdict import judge_pairs
 from clearturn.verdict.allowances import Places, project, total_cost
 from clearturn.verdict.changes import caliper_radius
 
@@ -263,3 +268,37 @@ def test_metal_beside_stud_holes_counts_from_the_bore_as_measured(
         checks["rotor_register"]["hole"] = hole
         found = put_together(data, hub_checks=checks)
         assert any("leaves 13.5 mm" in text for text in found.hub[0].spoils), found.hub[0].spoils
+
+
+def ring_mesh(section: list[tuple[float, float]]) -> Mesh:
+    triangles = made.revolved(section, step=4.0)
+    vertices, inverse = np.unique(triangles.reshape(-1, 3).round(9), axis=0, return_inverse=True)
+    return Mesh(vertices, inverse.reshape(-1, 3))
+
+
+def block(low: tuple[float, ...], high: tuple[float, ...]) -> Mesh:
+    ends = np.array([low, high])
+    corners = [[ends[i, 0], ends[j, 1], ends[k, 2]] for i in (0, 1) for j in (0, 1) for k in (0, 1)]
+    faces = [
+        (0, 1, 3), (0, 3, 2), (4, 6, 7), (4, 7, 5), (0, 4, 5), (0, 5, 1),
+        (2, 3, 7), (2, 7, 6), (0, 2, 6), (0, 6, 4), (1, 5, 7), (1, 7, 3),
+    ]  # fmt: skip
+    return Mesh(corners, faces)
+
+
+def test_gauge_reading_asked_is_that_of_the_place_named() -> None:
+    # Disc 3 mm outboard of the caliper, barrel 5 mm outside it, 3.5 mm of eccentricity: the
+    # barrel governs (1.5 mm net against 3), and there a gauge must read asked + 3.5.
+    wheel = ring_mesh([(200, -50), (210, -50), (210, 50), (100, 50), (100, 40), (200, 40)])
+    top = float(np.sqrt(195.0**2 - 20.0**2))
+    parts = (
+        PlacedPart("caliper", "caliper", Motion.FIXED, block((-20, 150, -30), (20, top, 37)), "t"),
+        PlacedPart("wheel", "wheel", Motion.TURNS, wheel, "t"),
+    )
+    entry = AllowanceEntry("eccentric", 3.5, "radial", "always costs", "t", "wheel")
+    spec = PairSpec("caliper", "wheel", "caliper–spokes", "turning", 1.2)
+    (pair,) = judge_pairs(parts, (spec,), VerdictSettings(allowances=(entry,)))
+    assert pair.gap.gap_mm.upper == pytest.approx(3.0, abs=2e-3)
+    assert pair.r_mm == pytest.approx(195.0, abs=0.5)
+    assert pair.net_gap_mm.lower == pytest.approx(1.5, abs=0.03)  # chords of the wheel
+    assert on_the_stand_mm(pair) == pytest.approx(1.2 + 3.5)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from clearturn.report import figures
 from clearturn.report.blocks import Cell, Column, Context, Items, Section, Table, Text
 from clearturn.report.names import pair_name, worst_first
@@ -57,6 +59,7 @@ RETORQUE = (
 )
 
 
+_ELSEWHERE = "judged at another place"  # how the verdict's line begins
 _FELT_MM = 15.0  # wider than that, clay and gauges tell less than the eye
 
 
@@ -65,8 +68,19 @@ def _is_to_feel(pair: PairResult) -> bool:
     return pair.verdict is not Verdict.CLEARS or lower is None or lower <= _FELT_MM
 
 
+def on_the_stand_mm(pair: PairResult) -> float:
+    """Return what a gauge must read at the place named: what is asked and all that it may lose.
+
+    Where another place than the nearest is judged, a line of the allowances gives back how much
+    wider the gap is there; a gauge at that place reads the wider gap already.
+    """
+    wider = sum(a.applied_mm for a in pair.allowances if a.name.startswith(_ELSEWHERE))
+    return pair.required_mm + pair.allowances_mm - wider
+
+
 def _row(item: int, pair: PairResult) -> tuple[Cell, ...]:
-    on_stand = pair.required_mm + pair.allowances_mm
+    # Rounded up: a reading that rounds to it must not be short of it.
+    on_stand = math.ceil(on_the_stand_mm(pair) * 100.0 - 1e-6) / 100.0
     after = "" if pair.verdict is Verdict.CLEARS else "after the cure"
     return (
         Cell(str(item)),
