@@ -15,6 +15,7 @@ import pytest
 from clearturn.check import check
 from clearturn.corner.assemble import Assembled, assemble
 from clearturn.corner.pairs import PairSpec
+from clearturn.envelope import RotorDimensions, rotor_mesh
 from clearturn.job.file import parse_job
 from clearturn.job.judging import AllowanceEntry, VerdictSettings
 from clearturn.mesh import Mesh
@@ -28,7 +29,7 @@ from clearturn.result import HubResult, Motion, PlacedPart, Verdict
 from clearturn.trade.register import KnownSize, judge_in_hat, judge_register, wanted_fit
 from clearturn.verdict import judge_pairs
 from clearturn.verdict.allowances import Places, project, total_cost
-from clearturn.verdict.changes import caliper_radius
+from clearturn.verdict.changes import caliper_radius, changes_for
 
 _spec = importlib.util.spec_from_file_location(
     "job_cases", Path(__file__).with_name("job_cases.py")
@@ -302,3 +303,25 @@ def test_gauge_reading_asked_is_that_of_the_place_named() -> None:
     assert pair.r_mm == pytest.approx(195.0, abs=0.5)
     assert pair.net_gap_mm.lower == pytest.approx(1.5, abs=0.03)  # chords of the wheel
     assert on_the_stand_mm(pair) == pytest.approx(1.2 + 3.5)
+
+
+@pytest.mark.parametrize("offset_mm", [38.0, 10.0, 0.0, -2.0])
+@pytest.mark.parametrize("given", [True, False])
+def test_rotor_offset_moves_the_whole_ring_of_any_hat(offset_mm: float, given: bool) -> None:
+    rotor = RotorDimensions(350, 222, 34, offset_mm, 8, 176, 6, 64, 112, 5, 15)
+    mesh = rotor_mesh(rotor).mesh
+    parts = (
+        PlacedPart("rotor", "rotor", Motion.TURNS, mesh, "t"),
+        PlacedPart("wheel", "wheel", Motion.TURNS, mesh, "t"),
+    )
+    settings = VerdictSettings(rotor=rotor if given else None)
+    changes = changes_for(parts, np.array([0.0, 0.0, 1.0]), parts, settings)
+    moves = [c for c in changes if c.word == "rotor offset"]
+    assert {c.sign for c in moves} == {1.0, -1.0}
+    radius = np.hypot(mesh.vertices[:, 0], mesh.vertices[:, 1])
+    for change in moves:
+        moved = change.mesh("rotor", mesh, 2.0).vertices - mesh.vertices
+        assert moved[radius > 110.0] == pytest.approx(
+            np.tile([0.0, 0.0, -2.0 * change.sign], (int((radius > 110.0).sum()), 1))
+        )
+        assert not moved[(radius < 80.0) & (mesh.vertices[:, 2] >= 0.0)].any()

@@ -118,7 +118,8 @@ def changes_for(
     if has_wheel and on_caliper and caliper:
         found += _caliper_changes(target, direction, caliper, settings)
     if (has_rotor or on_caliper) and rotor and limits.rotor_offset_most_mm > 0:
-        found += [_offset(rotor, carried, settings, sense) for sense in (1.0, -1.0)]
+        hat = _hat_radius(rotor, parts, settings)
+        found += [_offset(rotor, hat, carried, settings, sense) for sense in (1.0, -1.0)]
     if (has_rotor or (on_caliper and has_wheel)) and rotor and limits.smaller_rotor_most_mm > 0:
         found.append(_smaller(rotor, caliper, parts, settings))
     barrels = [p.name for p in parts if p.kind == "barrel"]
@@ -196,14 +197,36 @@ def _outward(points: Array, s: float) -> Array:
     return _radially(points, s / 2.0)  # s is a diameter
 
 
+_HAT_SHARE = 0.6  # a hat's wall lies inside this share of the ring's radius
+
+
+def _hat_radius(
+    rotor: Sequence[str], parts: Sequence[PlacedPart], settings: VerdictSettings
+) -> float:
+    """Return the radius outside which everything of a rotor belongs to its ring or mount."""
+    if settings.rotor is not None:
+        return settings.rotor.hat_outer_diameter_mm / 2.0 + 1e-6
+    return _HAT_SHARE * _greatest_radius(rotor, parts)
+
+
+def _greatest_radius(rotor: Sequence[str], parts: Sequence[PlacedPart]) -> float:
+    return max(float(np.hypot(*p.mesh.vertices[:, :2].T).max()) for p in parts if p.name in rotor)
+
+
 def _offset(
-    rotor: Sequence[str], carried: Sequence[str], settings: VerdictSettings, inboard: float
+    rotor: Sequence[str],
+    hat: float,
+    carried: Sequence[str],
+    settings: VerdictSettings,
+    inboard: float,
 ) -> Change:
     """Move ring and caliper along the axis; the hat's flange stays on the hub face."""
 
     def ring(points: Array, s: float) -> Array:
         out = points.copy()
-        out[points[:, 2] < -1e-6, 2] -= inboard * s
+        # With a shallow hat the ring reaches outboard of the hub face: it moves as a whole.
+        moved = (points[:, 2] < -1e-6) | (np.hypot(points[:, 0], points[:, 1]) > hat)
+        out[moved, 2] -= inboard * s
         return out
 
     moves: dict[str, Move] = dict.fromkeys(carried, _along_z(-inboard))
@@ -222,12 +245,11 @@ def _smaller(
     settings: VerdictSettings,
 ) -> Change:
     """Take an amount off the ring's diameter; the caliper follows inward by half of it."""
-    radii = np.concatenate([np.hypot(*p.mesh.vertices[:, :2].T) for p in parts if p.name in rotor])
     if settings.rotor is not None:
         ring = settings.rotor
         middle = 0.25 * (ring.ring_outer_diameter_mm + ring.ring_inner_diameter_mm)
     else:
-        middle = 0.75 * float(radii.max())
+        middle = 0.75 * _greatest_radius(rotor, parts)
 
     def edge(points: Array, s: float) -> Array:
         radius = np.hypot(points[:, 0], points[:, 1])
