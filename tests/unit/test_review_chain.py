@@ -325,3 +325,33 @@ def test_rotor_offset_moves_the_whole_ring_of_any_hat(offset_mm: float, given: b
             np.tile([0.0, 0.0, -2.0 * change.sign], (int((radius > 110.0).sum()), 1))
         )
         assert not moved[(radius < 80.0) & (mesh.vertices[:, 2] >= 0.0)].any()
+
+
+@pytest.mark.parametrize(
+    ("spacer_mm", "codes"),
+    # 42 − 8 − 14 = 20 mm of thread, 18 − 8 = 10 mm of register before a spacer takes from both.
+    [
+        (0.0, set()), (5.0, set()), (5.1, {"register-short"}), (6.0, {"register-short"}),
+        (6.04, {"register-short", "thread-short"}), (15.0, {"register-short", "thread-short"}),
+    ],
+)  # fmt: skip
+def test_thread_and_register_left_are_told_for_the_stack_as_it_is(
+    data: tuple[Path, dict[str, Any]], spacer_mm: float, codes: set[str]
+) -> None:
+    stack = {"old_flange_mm": 6.5, "new_flange_mm": 8.0, "spacer_mm": spacer_mm}
+    stud = {
+        "length_mm": 42.0, "thread": "M14×1.5", "wheel_seat_mm": 14.0,
+        "needed_engagement_mm": 14.0, "register_length_mm": 18.0,
+    }  # fmt: skip
+    found = put_together(data, seat_stack=stack, stud=stud)
+    told = {f.code: f for f in found.findings if f.code.endswith("-short")}
+    assert set(told) == codes
+    if "thread-short" in told:
+        assert told["thread-short"].severity == "error"
+        left = {6.04: "13.9 mm", 15.0: "5.0 mm"}[spacer_mm]  # 13.96 is not 14
+        assert left in told["thread-short"].text
+    assert not any("thread" in text for text in found.hub_not_checked)
+
+
+def test_stack_without_studs_is_told_as_not_checked(data: tuple[Path, dict[str, Any]]) -> None:
+    assert any("thread" in text for text in put_together(data).hub_not_checked)

@@ -12,6 +12,7 @@ from clearturn.corner.mirror import mirrored_allowance, mirrored_caliper
 from clearturn.corner.pairs import NotJudged, PairSpec, pairs_of
 from clearturn.corner.placement import Placed, place_parts
 from clearturn.corner.sources import read_sources
+from clearturn.corner.stack import stack_findings, stack_not_checked
 from clearturn.findings import Finding
 from clearturn.job import model
 from clearturn.job.judging import AllowanceEntry, OwnAllowance, SeatStack, VerdictSettings
@@ -66,8 +67,8 @@ def assemble(corner: model.Corner, folder: Path, progress: Progress | None = Non
         settings_of(corner, placed),
         datum_results(corner, fits),
         hub,
-        hub_not_checked,
-        (*read, *placed.findings),
+        (*hub_not_checked, *stack_not_checked(corner)),
+        (*read, *placed.findings, *stack_findings(corner)),
     )
 
 
