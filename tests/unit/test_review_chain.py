@@ -14,7 +14,10 @@ import pytest
 
 from clearturn.check import check
 from clearturn.corner.assemble import Assembled, assemble
+from clearturn.corner.frames import find_frames, fit_datums
 from clearturn.corner.pairs import PairSpec
+from clearturn.corner.sources import read_sources
+from clearturn.datum import fit_plane
 from clearturn.envelope import RotorDimensions, rotor_mesh
 from clearturn.job.file import parse_job
 from clearturn.job.judging import AllowanceEntry, VerdictSettings
@@ -355,3 +358,21 @@ def test_thread_and_register_left_are_told_for_the_stack_as_it_is(
 
 def test_stack_without_studs_is_told_as_not_checked(data: tuple[Path, dict[str, Any]]) -> None:
     assert any("thread" in text for text in put_together(data).hub_not_checked)
+
+
+def test_frame_of_unknown_uncertainty_proves_nothing_near(
+    data: tuple[Path, dict[str, Any]],
+) -> None:
+    # Three points make a plane without redundancy: how sure it is, nobody knows.
+    folder, plain = data
+    corner = parse_job(json.dumps(plain)).job.axles[0].corner
+    fits = fit_datums(corner, read_sources(corner, folder))
+    known = find_frames(corner, fits)
+    points = [fits["hub face"].point_mm + 50.0 * axis for axis in fits["hub face"].axes]
+    points[2] = fits["hub face"].point_mm - 50.0 * fits["hub face"].axes[0]
+    found = find_frames(corner, {**fits, "hub face": fit_plane(np.array(points))})
+    assert "frame-uncertainty-unknown" in {f.code for f in found.findings}
+    up = np.array([0.0, 1.0, 0.0, 0.0, 0.0, 0.0])
+    for frames, low, high in ((known, 0.0, 0.1), (found, 5.0, np.inf)):
+        covariance = frames.uncertainty["hub"].covariance
+        assert low <= np.sqrt(up @ covariance @ up) <= high

@@ -41,6 +41,7 @@ _FITS = {
     "cone": fit_cone,
     "sphere": fit_sphere,
 }
+_UNKNOWN_MM, _UNKNOWN_RAD = 10.0, 0.1  # wider than any gap that matters
 _UP_TOLERANCE_DEG = 30.0  # a stated "up" is a rough direction, a wrong clock angle is not
 
 
@@ -218,10 +219,11 @@ def _finite(covariance: Array, frame: str, findings: list[Finding]) -> Array:
             "frame-uncertainty-unknown",
             "error",
             f"the datums of the {frame} frame have too few points to judge their uncertainty; "
-            "it is left out of the budget",
+            f"it is taken as {_UNKNOWN_MM:g} mm and {_UNKNOWN_RAD:g} rad, so that nothing near is "
+            "proven: touch more places",
         )
     )
-    return np.zeros((6, 6))
+    return np.diag([_UNKNOWN_MM**2] * 3 + [_UNKNOWN_RAD**2] * 3)
 
 
 def _up_findings(spec: model.HubFrame, hub_from_scan: Array) -> list[Finding]:
