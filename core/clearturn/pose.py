@@ -14,6 +14,7 @@ from clearturn.errors import FileProblem, InputError
 from clearturn.tolerances import POSE_RIGID
 
 _MOST_BYTES = 65536  # sixteen numbers and a comment, a hundred times over
+LARGEST_SHIFT_MM = 1.0e7  # as the coordinates of a mesh
 _SHAPE = "four rows of four numbers, as text or as a JSON list of rows"
 
 
@@ -39,7 +40,7 @@ def read_pose(path: str | Path) -> NDArray[np.float64]:
         If the matrix is not a rigid motion.
     """
     text = _read_small(Path(path))
-    stripped = text.lstrip("\ufeff \t\r\n")
+    stripped = text.lstrip(" \t\r\n")
     rows = _json_rows(stripped, path) if stripped.startswith(("[", "{")) else _text_rows(text, path)
     try:
         matrix = np.array(rows, dtype=np.float64)
@@ -79,6 +80,12 @@ def rigid(pose: ArrayLike, *, file: str | Path | None = None) -> NDArray[np.floa
             mend="transpose it: the shift stands in the last column" if transposed else None,
         )
     _refuse_unless_rotation(matrix[:3, :3], file)
+    far = float(np.abs(matrix[:3, 3]).max())
+    if far > LARGEST_SHIFT_MM:
+        raise InputError(
+            "the pose shifts too far for a part", file=file, found=f"{far:g} mm",
+            allowed=f"at most {LARGEST_SHIFT_MM:g} mm", mend="check its unit",
+        )  # fmt: skip
     left, _, right = np.linalg.svd(matrix[:3, :3])
     matrix[:3, :3] = left @ right
     return matrix
@@ -123,7 +130,7 @@ def _read_small(path: Path) -> str:
     if len(data) > _MOST_BYTES:
         raise FileProblem("too long for a pose", file=path, allowed=_SHAPE)
     try:
-        return data.decode("utf-8")
+        return data.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise FileProblem("not a text file", file=path, allowed=_SHAPE) from None
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from clearturn.errors import InputError
-from clearturn_app.cli.options import add_json_option, add_unit_option, finite
+from clearturn_app.cli.options import add_json_option, add_unit_option, coordinate
 from clearturn_app.cli.output import EXIT_DONE, print_json, progress_bar, say_findings
 
 if TYPE_CHECKING:
@@ -42,7 +42,7 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
     parser.add_argument(
         "--seed",
         nargs=3,
-        type=finite,
+        type=coordinate,
         metavar=("X", "Y", "Z"),
         help="grow a patch of the mesh from this point, mm",
     )

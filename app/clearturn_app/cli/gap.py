@@ -10,7 +10,14 @@ from typing import TYPE_CHECKING, Any
 from clearturn.errors import InputError
 from clearturn.findings import Finding
 from clearturn.tolerances import GAP_TOLERANCE_MM, LEAST_GAP_TOLERANCE_MM, MOST_GAP_TOLERANCE_MM
-from clearturn_app.cli.options import add_json_option, add_unit_option, finite, positive
+from clearturn_app.cli.options import (
+    LARGEST_MM,
+    add_json_option,
+    add_unit_option,
+    coordinate,
+    positive,
+    scale,
+)
 from clearturn_app.cli.output import (
     EXIT_DONE,
     EXIT_FAILS,
@@ -63,21 +70,21 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
     parser.add_argument(
         "--axis-point",
         nargs=3,
-        type=finite,
+        type=coordinate,
         metavar=("X", "Y", "Z"),
         help="a point on the axis, mm (default: 0 0 0)",
     )
     parser.add_argument(
         "--axis-direction",
         nargs=3,
-        type=finite,
+        type=coordinate,
         metavar=("X", "Y", "Z"),
         help="direction of the axis, any length (default: 0 0 1)",
     )
     for side in ("first", "second"):
         add_unit_option(parser, f"--unit-{side}")
         parser.add_argument(
-            f"--scale-{side}", type=positive, default=1.0, metavar="S", help="factor (default: 1)"
+            f"--scale-{side}", type=scale, default=1.0, metavar="S", help="factor (default: 1)"
         )
         parser.add_argument(
             f"--pose-{side}", metavar="FILE", help="rigid 4 × 4 matrix, row-major, text or JSON"
@@ -169,9 +176,16 @@ def _read(args: argparse.Namespace, side: str, progress: Progress) -> _Side:
     pose = None if pose_file is None else read_pose(pose_file)
     scan = read_scan(path, unit=getattr(args, f"unit_{side}"), progress=progress)
     mesh = scan.mesh
-    scale = getattr(args, f"scale_{side}")
-    if scale != 1.0:
-        mesh = Mesh(mesh.vertices * scale, mesh.faces, mesh.name)
+    factor = getattr(args, f"scale_{side}")
+    if factor != 1.0:
+        mesh = Mesh(mesh.vertices * factor, mesh.faces, mesh.name)
+        farthest = float(abs(mesh.bounds).max())
+        if farthest > LARGEST_MM:
+            raise InputError(
+                "the scale makes this mesh too large for a part", file=path,
+                place=f"--scale-{side}", found=f"{farthest:.3g} mm",
+                allowed=f"at most {LARGEST_MM:g} mm", mend="check scale and unit",
+            )  # fmt: skip
     findings = tuple(Finding(f.code, f.severity, f"{path}: {f.text}") for f in scan.findings)
     return _Side(mesh, pose, findings)
 

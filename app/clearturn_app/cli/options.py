@@ -7,6 +7,9 @@ import math
 
 from clearturn.units import MM_PER
 
+LARGEST_MM = 1.0e7  # as the coordinates of a mesh
+LARGEST_SCALE = 1.0e6  # between micrometres and metres
+
 
 def finite(text: str) -> float:
     """Read a finite number."""
@@ -25,6 +28,24 @@ def positive(text: str) -> float:
     value = finite(text)
     if value <= 0:
         raise argparse.ArgumentTypeError(f"must be above zero: {text!r}")
+    return value
+
+
+def coordinate(text: str) -> float:
+    """Read a number that may be a coordinate, as large as one of a mesh."""
+    value = finite(text)
+    if abs(value) > LARGEST_MM:
+        raise argparse.ArgumentTypeError(f"too large: {text!r}, at most {LARGEST_MM:g}")
+    return value
+
+
+def scale(text: str) -> float:
+    """Read the factor of a mesh."""
+    value = positive(text)
+    if not 1.0 / LARGEST_SCALE <= value <= LARGEST_SCALE:
+        raise argparse.ArgumentTypeError(
+            f"no scale of a part: {text!r}, from {1 / LARGEST_SCALE:g} to {LARGEST_SCALE:g}"
+        )
     return value
 
 
