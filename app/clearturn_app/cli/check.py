@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import argparse
+import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from clearturn.errors import JobProblem
+from clearturn.errors import Cancelled, ClearturnError, InputError, JobProblem
 from clearturn_app.cli.options import add_json_option
 from clearturn_app.cli.output import (
     EXIT_DONE,
@@ -71,14 +72,17 @@ def report_folder(job: Path) -> Path:
 
 def check_and_report(job: Path, out: Path, args: argparse.Namespace) -> int:
     """Check a job file, write its report, tell the answer and return the exit code."""
-    from clearturn.corner.sources import check_files
     from clearturn.job.file import load_job_text
+
+    read = load_job_text(job)
+    _refuse_folder(out)  # now, not after a minute's work
+
+    from clearturn.corner.sources import check_files
     from clearturn.kept import kept_check
     from clearturn.report import result_json, write_report
     from clearturn.warmup import packages, warm_up_if_cold
     from clearturn_app.views.report_pictures import ChildPictureMaker
 
-    read = load_job_text(job)
     with progress_bar() as progress, _naming(job):
         # Here, where the lines of the job file are known; the check itself has only the job.
         check_files(
@@ -105,12 +109,31 @@ def check_and_report(job: Path, out: Path, args: argparse.Namespace) -> int:
     return exit_code(result.verdict)
 
 
+def _refuse_folder(out: Path) -> None:
+    # The nearest thing on the way that is there must be a folder one may write into.
+    there = out.absolute()
+    while not os.path.lexists(there) and there != there.parent:
+        there = there.parent
+    found = None
+    if not there.is_dir():
+        found = "something else of this name"
+    elif not os.access(there, os.W_OK | os.X_OK):
+        found = "a folder that may not be written"
+    if found is not None:
+        raise InputError(
+            "the folder for the report cannot be made", file=out,
+            found=f"{found}: {there}", mend="choose another with --out",
+        )  # fmt: skip
+
+
 @contextmanager
 def _naming(job: Path) -> Iterator[None]:
     # Faults found while working name a part or datum; the file they stand in is known only here.
     try:
         yield
-    except JobProblem as error:
+    except Cancelled:
+        raise
+    except InputError as error:
         if error.file is not None:
             raise
         raise JobProblem(
@@ -121,6 +144,8 @@ def _naming(job: Path) -> Iterator[None]:
             allowed=error.allowed,
             mend=error.mend,
         ) from None
+    except ClearturnError as error:
+        raise JobProblem(str(error), file=job) from None
 
 
 def exit_code(verdict: Verdict) -> int:
@@ -134,11 +159,13 @@ def as_text(result: CheckResult, files: ReportFiles) -> str:
     blocks = [f"{result.job.name}: {str(result.verdict).upper()}"]
     if result.pairs:
         blocks.append(_gap_table(result))
-        blocks += [_cures(pair) for pair in result.pairs if pair.would_clear or pair.settle_by]
+        blocks += [_cures(pair) for pair in result.pairs if _has_advice(pair)]
     else:
         blocks.append("No pairs were judged; nothing is proven.")
     if result.hub:
         blocks.append(_hub_table(result))
+    if result.limits:
+        blocks.append(_limits_table(result))
     if result.access:
         blocks.append(_access_table(result))
     written = [files.pdf, files.json, files.csv, *files.pictures, *files.workshop]
@@ -168,15 +195,32 @@ def _number(value: float | None) -> str:
     return "unknown" if value is None or abs(value) == float("inf") else f"{value:.2f}"
 
 
+def _has_advice(pair: PairResult) -> bool:
+    return bool(pair.would_clear or pair.would_clear_together or pair.settle_by)
+
+
 def _cures(pair: PairResult) -> str:
     lines = [f"{pair.first} – {pair.second}:"]
     for cure in pair.would_clear:
         alone = "" if cure.clears_all else " (not enough for all pairs)"
         lines.append(f"  would clear it: {cure.change}, {cure.amount_mm:.2f} mm{alone}")
         lines += [f"    {effect}" for effect in cure.side_effects]
+    for joint in pair.would_clear_together:
+        both = " and ".join(f"{change} of {amount:.2f} mm" for change, amount in joint.changes)
+        alone = "" if joint.clears_all else " (not enough for all pairs)"
+        lines.append(f"  would clear it together: {both}{alone}")
+        lines += [f"    {effect}" for effect in joint.side_effects]
     if pair.settle_by:
         lines.append(f"  to settle it: {pair.settle_by}")
     return "\n".join(lines)
+
+
+def _limits_table(result: CheckResult) -> str:
+    rows = [("what else would fit", "size mm", "change mm", "fails next")]
+    for one in result.limits:
+        size = "–" if one.size_mm is None else _number(one.size_mm)
+        rows.append((one.what, size, f"{one.change_mm:+.2f}", one.stopped_by or "–"))
+    return table(rows, right=(1, 2))
 
 
 def _access_table(result: CheckResult) -> str:

@@ -193,18 +193,27 @@ class _Bar:
 @contextmanager
 def _interrupt_cancels(progress: Progress) -> Iterator[None]:
     # Python raises KeyboardInterrupt on the main thread only; our own threads stop because their
-    # Progress is cancelled in the same breath.
-    on_main = threading.current_thread() is threading.main_thread()
-    if not on_main or signal.getsignal(signal.SIGINT) is not signal.default_int_handler:
-        yield
-        return
+    # Progress is cancelled in the same breath.  Being asked to end (SIGTERM) is taken alike: child
+    # processes and temporary files must not stay behind.
+    before = {
+        number: usual
+        for number, usual in (
+            (signal.SIGINT, signal.default_int_handler),
+            (signal.SIGTERM, signal.SIG_DFL),
+        )
+        if signal.getsignal(number) == usual
+    }
+    if threading.current_thread() is not threading.main_thread():
+        before = {}
 
     def stop(_number: int, _frame: FrameType | None) -> None:
         progress.cancel()
         raise KeyboardInterrupt
 
-    signal.signal(signal.SIGINT, stop)
+    for number in before:
+        signal.signal(number, stop)
     try:
         yield
     finally:
-        signal.signal(signal.SIGINT, signal.default_int_handler)
+        for number, handler in before.items():
+            signal.signal(number, handler)

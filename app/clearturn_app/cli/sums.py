@@ -112,11 +112,14 @@ def _given_readings(args: argparse.Namespace) -> dict[str, list[float]]:
     from clearturn.errors import InputError
     from clearturn.job.sums import read_readings, readings_of
     from clearturn.trade.inputs import SumProblem
-    from clearturn.trade.readings import parse_readings
+    from clearturn.trade.readings import MOST_BYTES, parse_readings
 
     found: Mapping[str, tuple[float, ...]] = {}
     if args.readings == "-":
-        found = readings_of(sys.stdin.read(), "stdin")
+        text = sys.stdin.read(MOST_BYTES + 1)
+        if len(text) > MOST_BYTES:
+            raise InputError("too long for readings", file="stdin", allowed=f"{MOST_BYTES:,} bytes")
+        found = readings_of(text, "stdin")
     elif args.readings is not None:
         found = read_readings(Path(args.readings))
     given = {key: list(values) for key, values in found.items()}
@@ -174,6 +177,7 @@ def write_files(job: Job, result: SumsResult, folder: Path) -> list[Path]:
     from clearturn.drawing.sum_plot import sum_plot
     from clearturn.errors import InputError
     from clearturn.report.workshop import workshop_files
+    from clearturn.report.write import write_whole
 
     names = {sheet.name for sheet in result.sheets}
     files = workshop_files(job) if "bracket" in names else {}
@@ -182,12 +186,12 @@ def write_files(job: Job, result: SumsResult, folder: Path) -> list[Path]:
             files[f"{sheet.name}-{number}.svg"] = to_svg(sum_plot(plot)).encode()
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        for name, content in files.items():
-            (folder / name).write_bytes(content)
     except OSError as error:
         raise InputError(
             f"cannot be written: {error.strerror or error}", file=folder, mend="choose another"
         ) from None
+    for name, content in files.items():
+        write_whole(folder / name, content)
     return [folder / name for name in files]
 
 

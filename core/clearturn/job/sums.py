@@ -69,6 +69,9 @@ def read_readings(path: Path, name: str | None = None) -> dict[str, tuple[float,
         If it cannot be read or makes no sense, with its line and column.
     """
     named = name or str(path)
+    if name is not None and path.exists() and not path.is_file():
+        # A pipe would wait for a writer for ever; what the user names himself may be one.
+        raise InputError("the readings are not in a file", file=named, mend="name a csv file")
     try:
         with path.open("rb") as file:
             data = file.read(MOST_BYTES + 1)

@@ -110,7 +110,7 @@ def write_report(
     written = {"report.pdf": pdf, "result.json": data, "gaps.csv": gaps_csv(result), **files}
     written |= workshop
     for name, content in written.items():
-        _write(folder / name, content)
+        write_whole(folder / name, content)
     _progress.report(progress, 1.0, "report written")
     return ReportFiles(
         folder=folder,
@@ -169,8 +169,14 @@ def _folder(folder: Path) -> Path:
     return folder
 
 
-def _write(path: Path, content: bytes) -> None:
-    """Write beside the target and rename, so that no reader ever sees half a file."""
+def write_whole(path: Path, content: bytes) -> None:
+    """Write beside the target and rename, so that no reader ever sees half a file.
+
+    Raises
+    ------
+    InputError
+        If it cannot be written; the file that was there stays.
+    """
     # Not a file of `tempfile`: those are readable by their owner alone, whatever the umask says.
     temporary = path.with_name(f".{path.name}.{secrets.token_hex(4)}")
     try:
@@ -178,11 +184,13 @@ def _write(path: Path, content: bytes) -> None:
             file.write(content)
         temporary.replace(path)
     except OSError as error:
-        with contextlib.suppress(OSError):
-            temporary.unlink(missing_ok=True)
         raise InputError(
-            "the report cannot be written",
+            "this file cannot be written",
             file=path,
             found=error.strerror or str(error),
             mend="choose another folder or close the program that holds the file",
         ) from error
+    finally:
+        # Gone already if all went well; else also when the user stops the work just here.
+        with contextlib.suppress(OSError):
+            temporary.unlink(missing_ok=True)
