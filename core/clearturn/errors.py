@@ -15,6 +15,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+_LONGEST = 500  # signs of one part of a message; the longest list of allowed words has 330
+
 
 class ClearturnError(Exception):
     """Base of everything that is told to the user in one sentence."""
@@ -59,16 +61,21 @@ class InputError(ClearturnError):
 
     def sentence(self) -> str:
         """Return the whole message as one line."""
-        where = ", ".join(part for part in (self.file, self.place) if part)
+        where = ", ".join(_clipped(part) for part in (self.file, self.place) if part)
         text = f"{where}: {self.problem}" if where else self.problem
         if self.found is not None:
-            text += f", found {self.found}"
+            text += f", found {_clipped(self.found)}"
         if self.allowed is not None:
-            text += f", allowed: {self.allowed}"
+            text += f", allowed: {_clipped(self.allowed)}"
         if self.mend is not None:
             text += f"; {self.mend}"
         # File names and foreign text may hold control characters; the message stays one line.
         return "".join(c if c.isprintable() else repr(c)[1:-1] for c in text)
+
+
+def _clipped(text: str) -> str:
+    # Names and numbers of thousands of signs would bury the sentence.
+    return text if len(text) <= _LONGEST else f"{text[: _LONGEST - 20]}…{text[-19:]}"
 
 
 class FileProblem(InputError):

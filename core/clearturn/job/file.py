@@ -23,8 +23,9 @@ from pydantic import TypeAdapter, ValidationError
 from clearturn.errors import JobProblem
 from clearturn.job import model
 from clearturn.job.fault import Fault
+from clearturn.job.limits import MOST_VALUES, too_many_values
 from clearturn.job.model import FORMAT, VERSION, Job
-from clearturn.job.positions import JsonPath, Positions, shown
+from clearturn.job.positions import JsonPath, Positions, shown, tokens
 from clearturn.job.rules import faults
 
 SUFFIX = ".clearturn.json"
@@ -85,6 +86,10 @@ def parse_job(text: str, *, file: str = "") -> JobText:
         If the text is no job or its content does not make sense.
     """
     raw = _parse_json(text, file)
+    if too_many_values(raw):
+        raise JobProblem(
+            "too much for a job file", file=file, allowed=f"at most {MOST_VALUES:,} values"
+        )
     positions = Positions(text)
     for path in positions.repeated:
         raise as_problem(Fault(path, "this key stands twice"), file=file, positions=positions)
@@ -222,7 +227,7 @@ def _read(path: Path) -> str:
 
 def _parse_json(text: str, file: str) -> Any:
     try:
-        return json.loads(text, parse_constant=_no_constant)
+        return json.loads(text, parse_constant=lambda name: _no_constant(name, text))
     except json.JSONDecodeError as error:
         raise JobProblem(
             f"not valid JSON: {error.msg}", file=file, place=f"line {error.lineno}"
@@ -233,18 +238,20 @@ def _parse_json(text: str, file: str) -> Any:
         raise JobProblem(f"not valid JSON: {error}", file=file) from None
 
 
-def _no_constant(name: str) -> None:
-    raise ValueError(f"{name} is not a number a job can use")
+def _no_constant(name: str, text: str) -> None:
+    # Python's reader takes the word and does not say where it stood.
+    at = next((start for token, start in tokens(text) if token.startswith(name)), 0)
+    raise json.JSONDecodeError(f"{name} is not a number a job can use", text, at)
 
 
 def _raw_faults(raw: Any) -> Iterator[Fault]:
     # What a user is told first, before types: is it a job at all, and one we can read?
     if not isinstance(raw, dict) or raw.get("format") != FORMAT:
-        found = repr(raw.get("format"))[:60] if isinstance(raw, dict) else type(raw).__name__
+        found = _shown_value(raw.get("format") if isinstance(raw, dict) else raw)
         yield Fault(
             ("format",) if isinstance(raw, dict) and "format" in raw else (),
             "not a job file",
-            found=f"format {found}",
+            found=f"format {found}" if isinstance(raw, dict) else found,
             allowed=f'an object with "format": "{FORMAT}"',
         )
         return
@@ -253,12 +260,14 @@ def _raw_faults(raw: Any) -> Iterator[Fault]:
         yield Fault(
             ("version",),
             "written by a newer program",
-            found=str(version),
+            found=_shown_value(version),
             allowed=str(VERSION),
             mend="update this program",
         )
     elif version != VERSION or isinstance(version, bool):
-        yield Fault(("version",), "not a version of the job file", repr(version), str(VERSION))
+        yield Fault(
+            ("version",), "not a version of the job file", _shown_value(version), str(VERSION)
+        )
     yield from _negative({key: item for key, item in raw.items() if key != "sums"}, ())
 
 
@@ -282,6 +291,12 @@ def _reworded(error: Any, raw: Any) -> Fault:
     path = _path_in_file(error["loc"], raw, keep_last=kind in ("missing", "missing_argument"))
     found = _shown_value(error.get("input"))
     context = error.get("ctx", {})
+    if kind == "json_invalid":
+        # Python's reader took the text, so it is one of these two.
+        deep = "recursion" in str(context.get("error", ""))
+        return Fault(
+            (), "nested too deeply" if deep else "half of a two-part \\u sign stands alone"
+        )
     if kind in ("unexpected_keyword_argument", "extra_forbidden"):
         return _unknown_key(path)
     if kind in ("missing", "missing_argument"):

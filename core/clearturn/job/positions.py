@@ -4,12 +4,18 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 PathPart = str | int
 JsonPath = tuple[PathPart, ...]
 
 _TOKEN = re.compile(r'"(?:[^"\\]|\\.)*"|[{}\[\]:,]|[^\s{}\[\]:,"]+')
+
+
+def tokens(text: str) -> Iterator[tuple[str, int]]:
+    """Yield every token of a JSON text and where it starts."""
+    for match in _TOKEN.finditer(text):
+        yield match.group(), match.start()
 
 
 def shown(path: Sequence[PathPart]) -> str:
@@ -50,10 +56,9 @@ class Positions:
         in_list: list[bool] = []
         awaits_key = False
         line, last = 1, 0
-        for match in _TOKEN.finditer(text):
-            line += text.count("\n", last, match.start())
-            last = match.start()
-            token = match.group()
+        for token, start in tokens(text):
+            line += text.count("\n", last, start)
+            last = start
             if token in "{[":
                 self._note(tuple(path), line, in_list)
                 in_list.append(token == "[")

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator, Sequence
 
 from clearturn.errors import InputError
 from clearturn.job.fault import Fault, unknown
+from clearturn.job.limits import limit_faults
 from clearturn.job.model import (
     Axle,
     Band,
@@ -31,6 +32,7 @@ def faults(job: Job) -> Iterator[Fault]:
     """Yield what is wrong with a job, in the order of the file."""
     if len(job.axles) > 2:
         yield Fault(("axles",), "a job holds at most two axles", found=str(len(job.axles)))
+    yield from limit_faults(job)
     yield from _twice(("axles",), [axle.name for axle in job.axles], "axle")
     for i, axle in enumerate(job.axles):
         yield from _corner_faults(("axles", i, "corner"), axle)
@@ -367,6 +369,14 @@ def _pair_faults(at: JsonPath, corner: Corner) -> Iterator[Fault]:
             yield Fault(here, "a pair needs two parts", found=repr(rule.first))
         if not rule.reason.strip():
             yield Fault((*here, "reason"), "a departure from the table needs its reason")
+        named = {rule.first, rule.second}
+        if any({other.first, other.second} == named for other in corner.pairs[:i]):
+            yield Fault(
+                here,
+                "two rules for one pair: which of them holds?",
+                found=" and ".join(repr(name) for name in sorted(named)),
+                mend="keep one of them",
+            )
     if corner.coverage_factor not in COVERAGE_FACTORS:
         yield Fault(
             (*at, "coverage_factor"),
