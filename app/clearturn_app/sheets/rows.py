@@ -202,6 +202,7 @@ class FieldRow(QWidget):
         line = QLineEdit(text)
         if self.field.kind != "text":
             line.setAlignment(Qt.AlignmentFlag.AlignRight)
+        line.setCursorPosition(0)  # a long text shows its beginning
         line.editingFinished.connect(self.take)
         line.installEventFilter(self)
         return line
@@ -224,6 +225,7 @@ class FieldRow(QWidget):
             if self.fault.isVisible() and self.editor.text() != text and self.editor.isModified():
                 return  # a refused value stays to be mended
             self.editor.setText(text)
+            self.editor.setCursorPosition(0)
 
     def take(self) -> None:
         """Put what stands here into the job, or say why that cannot be."""

@@ -22,7 +22,7 @@ def slip_style(look: Look) -> str:
         color: {ink}; background: {sheet.field}; border: 1px solid {quiet}; border-radius: 0px;
         padding: {round(look.px(2))}px {round(look.px(5))}px;
         font-family: "B612"; font-size: {size}px; selection-background-color: {ink};
-        selection-color: {sheet.field};
+        selection-color: {sheet.field}; placeholder-text-color: {quiet};
     }}
     QLineEdit:focus, QComboBox:focus {{ border: 2px solid {ink}; }}
     QLineEdit[fault="true"] {{ border: 2px solid {alert}; }}

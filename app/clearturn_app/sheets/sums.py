@@ -19,6 +19,9 @@ _UNITS = {
     "percent": "%", "bar": "bar", "km_h": "km/h", "s": "s", "j": "J", "kg_m2": "kg·m²",
     "m2": "m²", "mm2": "mm²", "w_per_m2_k": "W/(m²·K)", "n_per_mm2": "N/mm²", "mpa": "MPa",
 }  # fmt: skip
+_NUMBER_AND_UNIT = re.compile(
+    r"(?<=\d) (?=(?:mm²?|m|in|g|kg|N|kN|N·m|bar|MPa|J|kJ|K|°C|%|s)(?![\w·/]))"
+)
 _SUFFIX = re.compile(r"_(w_per_m2_k|n_per_mm2|kg_m2|km_h|[a-z0-9]+)$")
 
 
@@ -31,10 +34,16 @@ def sum_sections(names: tuple[str, ...], job: Job, sums: SumsResult | None) -> I
         sheet = sheets.get(name)
         title = sheet.title if sheet is not None else name.replace("_", " ")
         if sheet is not None:
-            yield Section(f"{title}: {sheet.gist}", tuple(_said(sheet)))
+            facts = (Fact(_whole(f.label), _whole(f.text), f.strong) for f in _said(sheet))
+            yield Section(f"{title}: {sheet.gist}", tuple(facts))
         numbers = tuple(_numbers(job.sums[name], ("sums", name), "", name))
         if numbers:
             yield Section(f"numbers of: {title}", numbers, folded=True)
+
+
+def _whole(text: str) -> str:
+    """Keep numbers and their units on one line."""
+    return _NUMBER_AND_UNIT.sub("\u00a0", text)
 
 
 def _said(sheet: Sheet) -> Iterator[Fact]:
@@ -53,9 +62,21 @@ def _said(sheet: Sheet) -> Iterator[Fact]:
 
 
 def _grid(grid: Grid) -> Iterator[Fact]:
+    """Tell a table row by row, the unit behind its number: there is no room for columns."""
     for row in grid.rows:
-        cells = [f"{head} {cell}".strip() for head, cell in zip(grid.heads, row, strict=False)]
-        yield Fact(row[0], ", ".join(cells[1:]))
+        cells = [_cell(head, cell) for head, cell in zip(grid.heads[1:], row[1:], strict=False)]
+        label = row[0]
+        if label.isdigit():
+            head = grid.heads[0]
+            label = f"{label} {head}" if head in _UNITS.values() else f"{head} {label}".strip()
+        yield Fact(label, ", ".join(cells))
+
+
+def _cell(head: str, cell: str) -> str:
+    words, _, unit = head.rpartition(", ")
+    if not words or " " in unit:
+        return f"{head} {cell}".strip()
+    return f"{words} {cell}{'' if unit == '°' else ' '}{unit}"
 
 
 def _numbers(content: Any, at: JsonPath, head: str, name: str) -> Iterator[Field]:

@@ -248,6 +248,9 @@ def _texts(drawn: list[_Drawn], pairs: list[PairResult], frame: Frame) -> list[M
     for item in drawn:
         room.take(item.body, 0.4)
         room.take(item.border)
+    for line in _axis(frame):
+        if isinstance(line, Line):
+            room.take(shapely.LineString(line.points))
     labels = []
     for pair in pairs:
         ends, value = _ends(pair), _value(pair)
