@@ -7,7 +7,7 @@ from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QPen, QPixmap, QWheelEvent
 from PySide6.QtWidgets import QWidget
 
-from clearturn.drawing import Dimension, Tone
+from clearturn.drawing import Dimension, Tone, pair_words
 from clearturn.trial import Freedom, gap_there
 from clearturn_app.views.moved_parts import MovedParts
 from clearturn_app.views.paint import PaintedDrawing, Window
@@ -263,7 +263,7 @@ class TurnSection(Panel):
         if best is None or best[0] > self.look.px(_NEAR_PX):
             return
         for index, pair in enumerate(result.pairs):
-            if f"{pair.first} – {pair.second}" == best[1]:
+            if pair_words(pair.first, pair.second) == best[1]:
                 self.session.choose(index)
                 return
 

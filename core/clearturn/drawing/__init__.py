@@ -17,7 +17,7 @@ from clearturn.drawing.model import (
 from clearturn.drawing.outline import Outline, swept_outline
 from clearturn.drawing.svg import DARK, LIGHT, Palette, to_svg
 from clearturn.drawing.template import wheel_template
-from clearturn.drawing.turn_section import turn_section
+from clearturn.drawing.turn_section import pair_words, turn_section
 
 __all__ = [
     "DARK",
@@ -37,6 +37,7 @@ __all__ = [
     "Tone",
     "clock_gaps",
     "clock_strip",
+    "pair_words",
     "swept_outline",
     "to_dxf",
     "to_svg",

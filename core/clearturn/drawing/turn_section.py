@@ -31,6 +31,7 @@ _DEPTH = {"knuckle": 1, "bearing housing": 2, "wheel": 4, "barrel": 4, "spokes":
 _FAR_MM = 12.0  # margins beyond it are not dimensioned once two gaps are
 _STRIP_MM = 2.8  # of tone along the surfaces of an open scan
 _COARSE_MM = 0.5  # from here on a drawing is made for a moving picture, without that strip
+_NAME = 18  # letters of a part's name in a label
 _SIDE_MM = 29.0  # room for labels left and right of the outlines
 
 
@@ -259,7 +260,7 @@ def _texts(drawn: list[_Drawn], pairs: list[PairResult], frame: Frame) -> list[M
         first, second = (frame.to_paper(float(z), float(r)) for z, r in ends)
         bad = pair.verdict is Verdict.FAILS
         notes = (
-            f"{pair.first} – {pair.second}",
+            pair_words(pair.first, pair.second),
             f"{number(pair.required_mm, 1)} asked · {pair.verdict}",
             f"{number(pair.clock_deg, 0)}° · r {number(pair.r_mm, 1)} · z {number(pair.z_mm, 1)}",
         )
@@ -269,6 +270,13 @@ def _texts(drawn: list[_Drawn], pairs: list[PairResult], frame: Frame) -> list[M
         )  # fmt: skip
     placed: list[Mark] = list(place_labels(labels, room))
     return placed + _names(drawn, room)
+
+
+def pair_words(first: str, second: str) -> str:
+    """Return how a dimension names its pair; long names are cut, they would lie over the parts."""
+    return " – ".join(
+        name if len(name) <= _NAME else f"{name[: _NAME - 1].rstrip()}…" for name in (first, second)
+    )
 
 
 def _names(drawn: list[_Drawn], room: Room) -> list[Mark]:
