@@ -18,15 +18,16 @@ from clearturn.progress import Progress, part, report
 from clearturn.result import (
     AccessResult,
     CheckResult,
+    FitLimit,
     HubResult,
     Motion,
     PairResult,
     PlacedPart,
     Verdict,
 )
-from clearturn.verdict import judge_pairs
+from clearturn.verdict import judge_corner
 from clearturn.verdict.access import Setting, judge_access
-from clearturn.verdict.decision import worst
+from clearturn.verdict.decision import severity, worst
 
 SECTION_MM = (180.0, 190.0)  # fills a page of the report, A4 or Letter
 
@@ -80,13 +81,14 @@ class _Checked:
     axle: Axle
     assembled: Assembled
     pairs: tuple[PairResult, ...]
+    limits: tuple[FitLimit, ...]
     access: tuple[AccessResult, ...]
 
 
 def _check_axle(axle: Axle, folder: Path, progress: Progress | None) -> _Checked:
     assembled = assemble(axle.corner, folder, part(progress, 0.0, 0.4))
     placed = assembled.placed
-    pairs = judge_pairs(
+    pairs, limits = judge_corner(
         placed.parts,
         assembled.pairs,
         assembled.settings,
@@ -97,23 +99,34 @@ def _check_axle(axle: Axle, folder: Path, progress: Progress | None) -> _Checked
         placed.parts, placed.body_of, placed.uncertainty, assembled.settings, axle.corner.mirror
     )
     access = judge_access(axle.corner.access, setting, part(progress, 0.9, 0.98))
-    return _Checked(axle, assembled, pairs, access)
+    return _Checked(axle, assembled, pairs, limits, access)
 
 
 def _joined(job: Job, found: Sequence[_Checked]) -> CheckResult:
     several = len(found) > 1
     parts: list[PlacedPart] = []
     pairs: list[PairResult] = []
+    limits: list[FitLimit] = []
     access: list[AccessResult] = []
     for one in found:
         head = f"{one.axle.name} " if several else ""
         parts += [replace(p, name=head + p.name) for p in one.assembled.placed.parts]
         pairs += [replace(p, first=head + p.first, second=head + p.second) for p in one.pairs]
+        limits += [replace(f, what=head + f.what) for f in one.limits]
         access += [replace(a, name=head + a.name) for a in one.access]
     hub = tuple(
         _of_axle(h, one.axle.name) if several else h for one in found for h in one.assembled.hub
     )
-    findings = _without_repeats(f for one in found for f in one.assembled.findings)
+    findings = _without_repeats(
+        replace(f, text=f"{one.axle.name} axle: {f.text}") if several else f
+        for one in found
+        for f in one.assembled.findings
+    )
+    datums = [
+        replace(d, part=f"{one.axle.name} {d.part}") if several else d
+        for one in found
+        for d in one.assembled.datums
+    ]
     verdicts = [p.verdict for p in pairs] + [h.verdict for h in hub] if pairs else []
     verdicts += [a.verdict for a in access]
     if not all(one.pairs for one in found):
@@ -123,12 +136,13 @@ def _joined(job: Job, found: Sequence[_Checked]) -> CheckResult:
         job_sha256=job_sha256(job),
         verdict=worst(verdicts),
         parts=tuple(parts),
-        datums=tuple(d for one in found for d in one.assembled.datums),
+        datums=tuple(datums),
         pairs=tuple(pairs),
         hub=hub,
-        turn_section=_section(parts, pairs),
+        turn_section=_section(job, parts, pairs),
         not_checked=_not_checked(found),
         findings=findings,
+        limits=tuple(limits),
         access=tuple(access),
     )
 
@@ -141,8 +155,21 @@ def _of_axle(hub: HubResult, axle: str) -> HubResult:
     return replace(hub, axle=axle, machine=machine)
 
 
-def _section(parts: Sequence[PlacedPart], pairs: Sequence[PairResult]) -> Drawing | None:
-    return turn_section(parts, pairs, size_mm=SECTION_MM) if pairs else None
+def _section(job: Job, parts: Sequence[PlacedPart], pairs: Sequence[PairResult]) -> Drawing | None:
+    """Return the turn section; of two axles that with the worst pair, for they would overlap."""
+    if not pairs:
+        return None
+    if len(job.axles) < 2:
+        return turn_section(parts, pairs, size_mm=SECTION_MM)
+    first = min(pairs, key=lambda p: (-severity(p.verdict), p.margin_mm)).first
+    axle = next(axle.name for axle in job.axles if first.startswith(f"{axle.name} "))
+    drawing = turn_section(
+        [p for p in parts if p.name.startswith(f"{axle} ")],
+        [p for p in pairs if p.first.startswith(f"{axle} ")],
+        size_mm=SECTION_MM,
+    )
+    title = f"Turn section of the {axle} axle: r against z, full turn of the hub"
+    return replace(drawing, title=title)
 
 
 def _without_repeats(findings: Iterable[Finding]) -> tuple[Finding, ...]:

@@ -18,6 +18,7 @@ from clearturn.corner.frames import find_frames, fit_datums
 from clearturn.corner.pairs import PairSpec
 from clearturn.corner.sources import read_sources
 from clearturn.datum import fit_plane
+from clearturn.drawing.model import Text
 from clearturn.envelope import RotorDimensions, rotor_mesh
 from clearturn.job.file import parse_job
 from clearturn.job.judging import AllowanceEntry, VerdictSettings
@@ -376,3 +377,22 @@ def test_frame_of_unknown_uncertainty_proves_nothing_near(
     for frames, low, high in ((known, 0.0, 0.1), (found, 5.0, np.inf)):
         covariance = frames.uncertainty["hub"].covariance
         assert low <= np.sqrt(up @ covariance @ up) <= high
+
+
+def test_turn_section_of_two_axles_shows_the_worse_one_alone(
+    data: tuple[Path, dict[str, Any]],
+) -> None:
+    folder, plain = data
+    front, rear = lug_and_rotor(plain), lug_and_rotor(plain)
+    rear["requirements"] = {"rotor_knuckle_mm": 60.0}
+    axles = [{"name": "front", "corner": front}, {"name": "rear", "corner": rear}]
+    found = check(parse_job(json.dumps(plain | {"axles": axles})).job, folder=folder)
+    assert [p.verdict for p in found.pairs] == [Verdict.CLEARS, Verdict.FAILS]
+    drawing = found.turn_section
+    assert drawing is not None
+    words = {m.text for m in drawing.marks if isinstance(m, Text)}
+    assert any("rear" in word for word in words)
+    assert not any("front" in word for word in words)
+    said = repr(build_report(Context(found, Pictures({}, "none"), 170.0, 240.0)))
+    assert "Turn section of the rear axle." in said
+    assert {d.part for d in found.datums} == {"front knuckle", "rear knuckle"}

@@ -83,6 +83,11 @@ def margin(net: Interval, expanded_uncertainty_mm: float, required_mm: float) ->
     return net.lower - expanded_uncertainty_mm - required_mm
 
 
+def severity(verdict: Verdict) -> int:
+    """Return how bad a verdict is: 0 clears, 1 not proven, 2 fails."""
+    return _ORDER[verdict]
+
+
 def worst(verdicts: Iterable[Verdict]) -> Verdict:
     """Return the worst verdict; none at all is not proven."""
     found = list(verdicts)

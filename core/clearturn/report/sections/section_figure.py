@@ -43,7 +43,9 @@ def turn_section(context: Context) -> Section:
         if drawing.accuracy_mm > 0
         else ""
     )
+    head, axle, _ = drawing.title.partition(" axle:")  # of two axles only one is drawn
     caption = (
+        f"{head + ' axle. ' if axle else ''}"
         "Every part’s outline swept about the spin axis: radius r against height z over the hub "
         f"face, outboard to the right.{accuracy} Scale 1 : {scale:.3g} when printed at 100 %; take "
         "sizes from the lists, not from paper."
