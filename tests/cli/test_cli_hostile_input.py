@@ -251,6 +251,15 @@ def test_hostile_numbers_of_a_gap_are_refused(clearturn: Run, triangle: Path, ca
     refused(clearturn("gap", triangle, triangle, *options, "--json"), *words)
 
 
+@pytest.mark.parametrize("points", ["0,0,0\n", "1,1,1\n" * 9, "0,0,0\n1,0,0\n2,0,0\n"])
+def test_points_that_make_no_plane_are_told_with_their_file(
+    clearturn: Run, tmp_path: Path, points: str
+) -> None:
+    table = tmp_path / "points.csv"
+    table.write_text(points)
+    refused(clearturn("fit", "plane", table, "--json"), f"clearturn: {table}")
+
+
 def test_pose_that_shifts_out_of_sight_is_refused(
     clearturn: Run, triangle: Path, tmp_path: Path
 ) -> None:

@@ -4,17 +4,16 @@ from __future__ import annotations
 
 import argparse
 import os
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from clearturn.errors import Cancelled, ClearturnError, InputError, JobProblem
+from clearturn.errors import InputError
 from clearturn_app.cli.options import add_json_option
 from clearturn_app.cli.output import (
     EXIT_DONE,
     EXIT_FAILS,
     EXIT_NOT_PROVEN,
+    naming,
     print_json,
     progress_bar,
     say,
@@ -83,7 +82,7 @@ def check_and_report(job: Path, out: Path, args: argparse.Namespace) -> int:
     from clearturn.warmup import packages, warm_up_if_cold
     from clearturn_app.views.report_pictures import ChildPictureMaker
 
-    with progress_bar() as progress, _naming(job):
+    with progress_bar() as progress, naming(job):
         # Here, where the lines of the job file are known; the check itself has only the job.
         check_files(
             read.job, job.parent, file=str(job), positions=read.positions, progress=progress
@@ -124,28 +123,6 @@ def _refuse_folder(out: Path) -> None:
             "the folder for the report cannot be made", file=out,
             found=f"{found}: {there}", mend="choose another with --out",
         )  # fmt: skip
-
-
-@contextmanager
-def _naming(job: Path) -> Iterator[None]:
-    # Faults found while working name a part or datum; the file they stand in is known only here.
-    try:
-        yield
-    except Cancelled:
-        raise
-    except InputError as error:
-        if error.file is not None:
-            raise
-        raise JobProblem(
-            error.problem,
-            file=job,
-            place=error.place,
-            found=error.found,
-            allowed=error.allowed,
-            mend=error.mend,
-        ) from None
-    except ClearturnError as error:
-        raise JobProblem(str(error), file=job) from None
 
 
 def exit_code(verdict: Verdict) -> int:

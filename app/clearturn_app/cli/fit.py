@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from clearturn.errors import InputError
 from clearturn_app.cli.options import add_json_option, add_unit_option, coordinate
-from clearturn_app.cli.output import EXIT_DONE, print_json, progress_bar, say_findings
+from clearturn_app.cli.output import EXIT_DONE, naming, print_json, progress_bar, say_findings
 
 if TYPE_CHECKING:
     import numpy as np
@@ -57,7 +57,7 @@ def run(args: argparse.Namespace) -> int:
     """Fit, print and return 0."""
     from clearturn import datum
 
-    with progress_bar() as progress:
+    with progress_bar() as progress, naming(args.points):
         points, notes = _points(args, progress)
         fit: Fit = getattr(datum, f"fit_{args.feature}")(points, robust=args.robust)
     if args.json:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import os
 import shutil
 import signal
 import sys
@@ -17,6 +18,7 @@ from typing import Any
 
 import numpy as np
 
+from clearturn.errors import Cancelled, ClearturnError, InputError
 from clearturn.findings import Finding
 from clearturn.progress import Progress
 
@@ -130,6 +132,30 @@ def _cells(text: str) -> int:
 def _pad(text: str, width: int, *, right: bool) -> str:
     blanks = " " * (width - _cells(text))
     return blanks + text if right else text + blanks
+
+
+@contextmanager
+def naming(file: str | os.PathLike[str]) -> Iterator[None]:
+    """Name `file` in faults found while working on it, which know a part or datum at most.
+
+    Raises
+    ------
+    InputError
+        Instead of whatever told its fault without a file.
+    """
+    try:
+        yield
+    except Cancelled:
+        raise
+    except InputError as error:
+        if error.file is not None:
+            raise
+        raise InputError(
+            error.problem, file=os.fspath(file), place=error.place, found=error.found,
+            allowed=error.allowed, mend=error.mend,
+        ) from None  # fmt: skip
+    except ClearturnError as error:
+        raise InputError(str(error), file=os.fspath(file)) from None
 
 
 @contextmanager
