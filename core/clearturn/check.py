@@ -18,13 +18,14 @@ from clearturn.progress import Progress, part, report
 from clearturn.result import (
     AccessResult,
     CheckResult,
+    FitLimit,
     HubResult,
     Motion,
     PairResult,
     PlacedPart,
     Verdict,
 )
-from clearturn.verdict import judge_pairs
+from clearturn.verdict import judge_corner
 from clearturn.verdict.access import Setting, judge_access
 from clearturn.verdict.decision import severity, worst
 
@@ -80,13 +81,14 @@ class _Checked:
     axle: Axle
     assembled: Assembled
     pairs: tuple[PairResult, ...]
+    limits: tuple[FitLimit, ...]
     access: tuple[AccessResult, ...]
 
 
 def _check_axle(axle: Axle, folder: Path, progress: Progress | None) -> _Checked:
     assembled = assemble(axle.corner, folder, part(progress, 0.0, 0.4))
     placed = assembled.placed
-    pairs = judge_pairs(
+    pairs, limits = judge_corner(
         placed.parts,
         assembled.pairs,
         assembled.settings,
@@ -97,18 +99,20 @@ def _check_axle(axle: Axle, folder: Path, progress: Progress | None) -> _Checked
         placed.parts, placed.body_of, placed.uncertainty, assembled.settings, axle.corner.mirror
     )
     access = judge_access(axle.corner.access, setting, part(progress, 0.9, 0.98))
-    return _Checked(axle, assembled, pairs, access)
+    return _Checked(axle, assembled, pairs, limits, access)
 
 
 def _joined(job: Job, found: Sequence[_Checked]) -> CheckResult:
     several = len(found) > 1
     parts: list[PlacedPart] = []
     pairs: list[PairResult] = []
+    limits: list[FitLimit] = []
     access: list[AccessResult] = []
     for one in found:
         head = f"{one.axle.name} " if several else ""
         parts += [replace(p, name=head + p.name) for p in one.assembled.placed.parts]
         pairs += [replace(p, first=head + p.first, second=head + p.second) for p in one.pairs]
+        limits += [replace(f, what=head + f.what) for f in one.limits]
         access += [replace(a, name=head + a.name) for a in one.access]
     hub = tuple(
         _of_axle(h, one.axle.name) if several else h for one in found for h in one.assembled.hub
@@ -138,6 +142,7 @@ def _joined(job: Job, found: Sequence[_Checked]) -> CheckResult:
         turn_section=_section(job, parts, pairs),
         not_checked=_not_checked(found),
         findings=findings,
+        limits=tuple(limits),
         access=tuple(access),
     )
 

@@ -98,6 +98,48 @@ class Cure:
     amount_mm: float
     side_effects: tuple[str, ...] = ()
     clears_all: bool = False
+    offered_mm: float | None = None  # the next amount that can be had, checked too
+    keeps: bool = True  # whether every pair that clears now still does
+
+
+@dataclass(frozen=True, slots=True)
+class JointCure:
+    """Two changes that clear a pair together where neither does alone, checked on all pairs.
+
+    Attributes
+    ----------
+    changes : ((word, amount mm), (word, amount mm))
+        In sizes that can be had.
+    """
+
+    changes: tuple[tuple[str, float], tuple[str, float]]
+    side_effects: tuple[str, ...] = ()
+    clears_all: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class FitLimit:
+    """The largest or smallest of something that still clears wherever the corner clears now.
+
+    Attributes
+    ----------
+    what : str
+        "largest ring", "highest caliper", "widest caliper" or "smallest rim".
+    change_mm : float
+        Against what is there, in sizes that can be had: of a diameter for ring and rim, of a height
+        or width for a caliper.
+    size_mm : float or None
+        The size itself, where the part's dimensions are known.
+    stopped_by : str
+        The pair that fails at the next size; empty if the search ended first.
+    told : tuple of str
+    """
+
+    what: str
+    change_mm: float
+    size_mm: float | None
+    stopped_by: str
+    told: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,6 +179,7 @@ class PairResult:
     r_mm: float
     z_mm: float
     would_clear: tuple[Cure, ...] = ()
+    would_clear_together: tuple[JointCure, ...] = ()
     settle_by: str | None = None  # for a "not proven": the measurement that would settle it
     places: tuple[Place, ...] = ()
     findings: tuple[Finding, ...] = ()
@@ -240,6 +283,8 @@ class CheckResult:
 
     Attributes
     ----------
+    limits : tuple of FitLimit
+        What else would still fit.
     access : tuple of AccessResult
         What must be workable, as far as the job asks; counts in the verdict.
     sums : SumsResult or None
@@ -256,5 +301,6 @@ class CheckResult:
     turn_section: Drawing | None
     not_checked: tuple[str, ...]
     findings: tuple[Finding, ...] = field(default=())
+    limits: tuple[FitLimit, ...] = ()
     access: tuple[AccessResult, ...] = ()
     sums: SumsResult | None = None

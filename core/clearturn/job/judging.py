@@ -120,6 +120,15 @@ class OwnAllowance(AllowanceEntry):
         return cls(entry.name, entry.value_mm, entry.direction, entry.kind, entry.source, part=part)
 
 
+# Diameters that are commonly sold; common practice, no source.
+RINGS_MM = (
+    280.0, 288.0, 300.0, 304.0, 310.0, 312.0, 316.0, 320.0, 323.0, 328.0,
+    330.0, 332.0, 335.0, 338.0, 340.0, 343.0, 345.0, 348.0, 350.0, 352.0,
+    355.0, 356.0, 360.0, 362.0, 365.0, 370.0, 372.0, 378.0, 380.0, 390.0,
+    394.0, 400.0, 405.0, 410.0, 420.0,
+)  # fmt: skip
+
+
 @dataclass(frozen=True, slots=True)
 class CureLimits:
     """What may be changed to clear a pair, and how far; common practice, no source.
@@ -128,12 +137,18 @@ class CureLimits:
     ----------
     spacers_mm : tuple of float
         Thicknesses that can be bought; a thinner one than the least cure is of no use.
+    rings_mm : tuple of float
+        Ring diameters that are commonly sold.
+    made_step_mm : float
+        Step to which hats and brackets are made.
     spacer_most_mm, caliper_inward_most_mm, trim_most_mm, rotor_offset_most_mm,
     smaller_rotor_most_mm : float
         Greatest change looked for; 0 rules the cure out.
     """
 
     spacers_mm: tuple[float, ...] = (3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 12.0, 15.0)
+    rings_mm: tuple[float, ...] = RINGS_MM
+    made_step_mm: float = 0.5
     spacer_most_mm: float = 15.0
     caliper_inward_most_mm: float = 8.0
     trim_most_mm: float = 4.0

@@ -18,7 +18,7 @@ from clearturn.report.names import (
 )
 from clearturn.report.sections import SECTIONS
 from clearturn.report.sections.declared import declared
-from clearturn.report.sections.pairs import cure_text
+from clearturn.report.sections.pairs import cure_text, joint_text
 from clearturn.result import AccessResult, CheckResult, HubResult, PairResult, Verdict
 
 TITLE = "Clearance report"
@@ -149,7 +149,11 @@ def to_do(result: CheckResult) -> tuple[tuple[str, str], ...]:
         if cure is not None:
             items.append((f"{cure[0]}.", f"For gap {index + 1}: {cure[1]}"))
         elif not pair.settle_by:
-            text = "No single change within the job’s limits clears it."
+            if pair.would_clear_together:
+                head, text = joint_text(pair.would_clear_together[0])
+                items.append((f"{head}.", f"For gap {index + 1}: {text}"))
+                continue
+            text = "No change within the job’s limits clears it."
             items.append((f"Rework gap {index + 1}.", text))
     items += [
         ("Make room.", f"For {foreign(access.name)}, past {foreign(access.against)}.")

@@ -12,7 +12,15 @@ import math
 from typing import Any
 
 from clearturn.findings import Finding
-from clearturn.result import AccessResult, CheckResult, Cure, HubResult, PairResult
+from clearturn.result import (
+    AccessResult,
+    CheckResult,
+    Cure,
+    FitLimit,
+    HubResult,
+    JointCure,
+    PairResult,
+)
 
 CSV_COLUMNS = (
     "item",
@@ -51,7 +59,29 @@ def _cure_json(cure: Cure) -> dict[str, Any]:
     return {
         "change": cure.change,
         "amount_mm": finite(cure.amount_mm),
+        "offered_mm": finite(cure.offered_mm),
         "side_effects": list(cure.side_effects),
+    }
+
+
+def _joint_json(cure: JointCure) -> dict[str, Any]:
+    return {
+        "changes": [
+            {"change": change, "amount_mm": finite(amount)} for change, amount in cure.changes
+        ],
+        "side_effects": list(cure.side_effects),
+        "clears_all": cure.clears_all,
+    }
+
+
+def limit_json(limit: FitLimit) -> dict[str, Any]:
+    """Return the largest or smallest of something that still clears."""
+    return {
+        "what": limit.what,
+        "change_mm": finite(limit.change_mm),
+        "size_mm": finite(limit.size_mm),
+        "stopped_by": limit.stopped_by or None,
+        "told": list(limit.told),
     }
 
 
@@ -79,6 +109,7 @@ def pair_json(pair: PairResult) -> dict[str, Any]:
         "first_point_mm": _vector(pair.gap.first_point_mm),
         "second_point_mm": _vector(pair.gap.second_point_mm),
         "would_clear": [_cure_json(cure) for cure in pair.would_clear],
+        "would_clear_together": [_joint_json(cure) for cure in pair.would_clear_together],
     }
 
 
@@ -129,7 +160,7 @@ def _unknowns(value: Any, place: str = "") -> list[str]:
         return [
             at
             for key, item in value.items()
-            if key != "machine" or item is not None
+            if item is not None or key not in ("machine", "offered_mm")
             for at in _unknowns(item, f"{place}.{key}" if place else key)
         ]
     if isinstance(value, list):
@@ -158,6 +189,7 @@ def result_json(result: CheckResult) -> dict[str, Any]:
         "verdict": str(result.verdict),
         "pairs": [pair_json(pair) for pair in result.pairs],
         "hub": [hub_json(hub) for hub in result.hub],
+        "limits": [limit_json(limit) for limit in result.limits],
         "access": [access_json(access) for access in result.access],
         "not_checked": list(result.not_checked),
     }

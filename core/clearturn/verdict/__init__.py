@@ -1,5 +1,5 @@
 """Allowances, uncertainty, the decision rule and what would clear a pair."""
 
-from clearturn.verdict.pairs import judge_pairs
+from clearturn.verdict.pairs import judge_corner, judge_pairs
 
-__all__ = ["judge_pairs"]
+__all__ = ["judge_corner", "judge_pairs"]

@@ -68,6 +68,10 @@ class Change:
     steps_mm: tuple[float, ...] = ()
     note: str = ""
 
+    def reach(self, amount_mm: float) -> float:
+        """Return how far any part moves at most."""
+        return amount_mm
+
     def shift(self, name: str, amount_mm: float) -> Array:
         """Return how far a part moves as a whole, (3,) mm."""
         move = self.moves.get(name)
@@ -81,6 +85,38 @@ class Change:
         if move is None or move.deform is None or amount_mm == 0:
             return mesh
         return Mesh(move.deform(mesh.vertices, amount_mm), mesh.faces, mesh.name)
+
+
+NOTHING = Change("", 0.0, {})
+
+
+@dataclass(frozen=True, slots=True)
+class Together(Change):
+    """The change `own` by an amount, made after the change `base` by a fixed amount."""
+
+    base: Change = NOTHING
+    base_mm: float = 0.0
+    own: Change = NOTHING
+
+    @classmethod
+    def of(cls, base: Change, base_mm: float, own: Change) -> Together:
+        """Return `own` with `base` made by `base_mm` before."""
+        return cls(
+            f"{base.word} and {own.word}", own.most_mm, {**base.moves, **own.moves},
+            steps_mm=own.steps_mm, base=base, base_mm=base_mm, own=own,
+        )  # fmt: skip
+
+    def reach(self, amount_mm: float) -> float:
+        """Return how far any part moves at most."""
+        return self.base_mm + amount_mm
+
+    def shift(self, name: str, amount_mm: float) -> Array:
+        """Return how far a part moves as a whole, (3,) mm."""
+        return self.base.shift(name, self.base_mm) + self.own.shift(name, amount_mm)
+
+    def mesh(self, name: str, mesh: Mesh, amount_mm: float) -> Mesh:
+        """Return a part's mesh as both deform it."""
+        return self.own.mesh(name, self.base.mesh(name, mesh, self.base_mm), amount_mm)
 
 
 def changes_for(
@@ -149,7 +185,8 @@ def _caliper_changes(
         along = -caliper_radius(caliper[0], settings)
         found.append(
             Change("move caliper inward", limits.caliper_inward_most_mm,
-                   dict.fromkeys(names, Move(along=along)))
+                   dict.fromkeys(names, Move(along=along)),
+                   steps_mm=_made(limits.caliper_inward_most_mm, limits.made_step_mm))
         )  # fmt: skip
     if limits.trim_most_mm > 0:
         # n points away from the caliper if it is the first of the pair.
@@ -180,7 +217,8 @@ def _along_z(sense: float) -> Move:
     return Move(along=np.array([0.0, 0.0, sense]))
 
 
-def _radially(points: Array, by: Array | float) -> Array:
+def moved_radially(points: Array, by: Array | float) -> Array:
+    """Return points (n, 3) moved away from the spin axis by a length each, mm."""
     radius = np.hypot(points[:, 0], points[:, 1])
     moved = np.maximum(radius + by, 0.0)
     scale = np.divide(moved, radius, out=np.ones_like(radius), where=radius > 0)
@@ -190,11 +228,11 @@ def _radially(points: Array, by: Array | float) -> Array:
 
 
 def _inward(points: Array, s: float) -> Array:
-    return _radially(points, -s)
+    return moved_radially(points, -s)
 
 
 def _outward(points: Array, s: float) -> Array:
-    return _radially(points, s / 2.0)  # s is a diameter
+    return moved_radially(points, s / 2.0)  # s is a diameter
 
 
 _HAT_SHARE = 0.6  # a hat's wall lies inside this share of the ring's radius
@@ -234,8 +272,23 @@ def _offset(
     word = "inboard" if inboard > 0 else "outboard"
     return Change(
         "rotor offset", settings.cures.rotor_offset_most_mm, moves, sign=inboard,
+        steps_mm=_made(settings.cures.rotor_offset_most_mm, settings.cures.made_step_mm),
         note=f"ring and caliper {word}",
     )  # fmt: skip
+
+
+def _made(most_mm: float, step_mm: float) -> tuple[float, ...]:
+    """Return the amounts that a part made to order comes in."""
+    if step_mm <= 0:
+        return ()
+    return tuple(step_mm * k for k in range(1, int(most_mm / step_mm + 1e-9) + 1))
+
+
+def _smaller_sold(settings: VerdictSettings, most_mm: float) -> tuple[float, ...]:
+    if settings.rotor is None:
+        return ()
+    less = (settings.rotor.ring_outer_diameter_mm - one for one in settings.cures.rings_mm)
+    return tuple(sorted(one for one in less if 0 < one <= most_mm))
 
 
 def _smaller(
@@ -253,12 +306,13 @@ def _smaller(
 
     def edge(points: Array, s: float) -> Array:
         radius = np.hypot(points[:, 0], points[:, 1])
-        return _radially(points, np.where(radius > middle, -s / 2.0, 0.0))
+        return moved_radially(points, np.where(radius > middle, -s / 2.0, 0.0))
 
     moves: dict[str, Move] = dict.fromkeys(rotor, Move(deform=edge))
     for one in caliper:
         moves[one.name] = Move(along=-0.5 * caliper_radius(one, settings))
+    most = settings.cures.smaller_rotor_most_mm
     return Change(
-        "smaller rotor", settings.cures.smaller_rotor_most_mm, moves,
+        "smaller rotor", most, moves, steps_mm=_smaller_sold(settings, most),
         note="off the ring's diameter, the caliper inward by half",
     )  # fmt: skip

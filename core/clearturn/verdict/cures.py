@@ -78,13 +78,14 @@ def margin_after(
     The noise bias and its uncertainty are those of the pair as it stands.
     """
     names = (one.spec.first, one.spec.second)
-    if not any(name in change.moves for name in names) or amount_mm == 0:
+    reach = change.reach(amount_mm)
+    if not any(name in change.moves for name in names) or reach == 0:
         return one.result.margin_mm
     if change.removes_only and not _faces_wheel(one, change):
         return one.result.margin_mm
-    if one.result.margin_mm > 2.0 * amount_mm + _room(one):
-        # Neither part moves further than the amount, so the pair cannot come near its limit.
-        return one.result.margin_mm - 2.0 * amount_mm - _room(one)
+    if one.result.margin_mm > 2.0 * reach + room_of(one):
+        # Neither part moves further than that, so the pair cannot come near its limit.
+        return one.result.margin_mm - 2.0 * reach - room_of(one)
     pair = one.noise.pair
     pair = pair.with_meshes(
         first=change.mesh(names[0], pair.first, amount_mm),
@@ -112,8 +113,8 @@ def margin_after(
     return max(margin, one.result.margin_mm) if change.removes_only else margin
 
 
-def _room(one: Judged) -> float:
-    # What allowances and uncertainty could take more at another place.
+def room_of(one: Judged) -> float:
+    """Return what allowances and uncertainty could take more at another place."""
     return sum(abs(a.value_mm) for a in one.result.allowances)
 
 
@@ -142,14 +143,17 @@ def _cure(corner: _Corner, index: int, change: Change, progress: Progress | None
     if amount is None:
         return None
     amount = _in_hundredths([target] if alone else [target, *holding], change, amount, settings)
-    effects = _broken(holding, change, amount, settings, progress) if alone else []
-    offered = None if alone else _offered([target, *holding], change, amount, settings, progress)
+    effects = broken(holding, change, amount, settings, progress) if alone else []
+    offered = (
+        None if alone else offered_amount([target, *holding], change, amount, settings, progress)
+    )
     effects += side_effects(change, amount, offered, corner.parts, settings)
     final = amount if offered is None else offered
     clears_all = all(
         margin_after(one, change, final, settings, progress) >= 0 for one in corner.judged
     )
-    return Cure(change.word, change.sign * amount, tuple(effects), clears_all)
+    had = None if offered is None else change.sign * offered
+    return Cure(change.word, change.sign * amount, tuple(effects), clears_all, had, not alone)
 
 
 def _in_hundredths(
@@ -203,7 +207,7 @@ def march(
     return None
 
 
-def _offered(
+def offered_amount(
     group: Sequence[Judged],
     change: Change,
     least: float,
@@ -219,13 +223,14 @@ def _offered(
     return None
 
 
-def _broken(
+def broken(
     holding: Sequence[Judged],
     change: Change,
     amount: float,
     settings: VerdictSettings,
     progress: Progress | None,
 ) -> list[str]:
+    """Return which pairs that hold now a change would break, one sentence each."""
     found = []
     for one in holding:
         left = margin_after(one, change, amount, settings, progress)
@@ -246,9 +251,12 @@ def side_effects(
 ) -> list[str]:
     """Return what a change does beside clearing the pair, one sentence each."""
     if change.word == "spacer":
-        return _spacer_effects(amount, offered, settings)
+        return [*_spacer_sold(offered, settings), *stack_effects(offered or amount, settings)]
+    made = _made_to(change, amount, offered, settings)
+    amount = amount if offered is None else offered
     if change.word == "move caliper inward":
         return [
+            *made,
             f"gap between caliper bridge and ring shrinks by up to {amount:.2f} mm",
             f"pads sweep {amount:.2f} mm further in; check that they stay on the ring's band",
             f"bracket holes move inward by {amount:.2f} mm",
@@ -261,11 +269,12 @@ def side_effects(
         ]
     if change.word == "rotor offset":
         return [
+            *made,
             f"{change.note} by {amount:.2f} mm: a hat with another offset, and bracket and pads "
-            "move with the ring"
+            "move with the ring",
         ]
     if change.word == "smaller rotor":
-        return _smaller_effects(change, amount, settings)
+        return [*made, *_smaller_effects(change, amount, settings)]
     return [change.note] if change.note else []
 
 
@@ -280,14 +289,28 @@ def _arc_note(parts: Sequence[PlacedPart], settings: VerdictSettings) -> list[st
     return [f"the ends of its arc gain only {cosine:.0%} of the move"]
 
 
-def _spacer_effects(amount: float, offered: float | None, settings: VerdictSettings) -> list[str]:
-    found = []
+def _made_to(
+    change: Change, amount: float, offered: float | None, settings: VerdictSettings
+) -> list[str]:
+    if offered is None:
+        return []
+    if change.word == "smaller rotor" and settings.rotor is not None:
+        size = settings.rotor.ring_outer_diameter_mm - offered
+        return [f"Ø {size:g} mm is the largest ring on sale that clears ({amount:.2f} mm suffice)"]
+    return [f"made to {offered:g} mm ({amount:.2f} mm suffice)"]
+
+
+def _spacer_sold(offered: float | None, settings: VerdictSettings) -> list[str]:
     if offered is not None:
-        found.append(f"{offered:g} mm is the least thickness on sale that clears")
-    elif settings.cures.spacers_mm:
-        found.append("no thickness on sale clears; one would have to be made")
-    used = amount if offered is None else offered
-    found.append(f"track grows by {2 * used:.1f} mm when both sides get one")
+        return [f"{offered:g} mm is the least thickness on sale that clears"]
+    if settings.cures.spacers_mm:
+        return ["no thickness on sale clears; one would have to be made"]
+    return []
+
+
+def stack_effects(used: float, settings: VerdictSettings) -> list[str]:
+    """Return what a spacer takes from studs and register, and gives the track."""
+    found = [f"track grows by {2 * used:.1f} mm when both sides get one"]
     pad = settings.seat_stack.pad_z_mm + used
     if settings.stud is not None:
         stud = settings.stud

@@ -8,9 +8,11 @@ from dataclasses import replace
 from clearturn.corner.pairs import FrameUncertainty, PairSpec
 from clearturn.job.judging import VerdictSettings
 from clearturn.progress import Progress, part, report
-from clearturn.result import PairResult, PlacedPart
+from clearturn.result import FitLimit, PairResult, PlacedPart
 from clearturn.verdict.cures import find_cures
-from clearturn.verdict.judge import judge_all
+from clearturn.verdict.joint import find_joint_cures
+from clearturn.verdict.judge import Judged, judge_all
+from clearturn.verdict.largest import find_limits
 
 
 def judge_pairs(
@@ -49,8 +51,39 @@ def judge_pairs(
         If `progress` was cancelled.
     """
     judged = judge_all(parts, pairs, settings, frames_uncertainty or {}, part(progress, 0.0, 0.6))
-    cures = find_cures(judged, parts, settings, part(progress, 0.6, 1.0))
+    return _cured(judged, parts, settings, part(progress, 0.6, 1.0))
+
+
+def judge_corner(
+    parts: Sequence[PlacedPart],
+    pairs: Sequence[PairSpec],
+    settings: VerdictSettings,
+    *,
+    frames_uncertainty: Mapping[str, FrameUncertainty] | None = None,
+    progress: Progress | None = None,
+) -> tuple[tuple[PairResult, ...], tuple[FitLimit, ...]]:
+    """Judge all pairs of a corner, as `judge_pairs`, and find what else would fit.
+
+    Raises
+    ------
+    InputError, Cancelled
+        As `judge_pairs`.
+    """
+    judged = judge_all(parts, pairs, settings, frames_uncertainty or {}, part(progress, 0.0, 0.5))
+    found = _cured(judged, parts, settings, part(progress, 0.5, 0.8))
+    return found, find_limits(judged, parts, settings, part(progress, 0.8, 1.0))
+
+
+def _cured(
+    judged: Sequence[Judged],
+    parts: Sequence[PlacedPart],
+    settings: VerdictSettings,
+    progress: Progress | None,
+) -> tuple[PairResult, ...]:
+    alone = find_cures(judged, parts, settings, part(progress, 0.0, 0.6))
+    joint = find_joint_cures(judged, alone, parts, settings, part(progress, 0.6, 1.0))
     report(progress, 1.0, "judged")
     return tuple(
-        replace(one.result, would_clear=found) for one, found in zip(judged, cures, strict=True)
+        replace(one.result, would_clear=one_by_one, would_clear_together=together)
+        for one, one_by_one, together in zip(judged, alone, joint, strict=True)
     )

@@ -13,6 +13,7 @@ from clearturn.report.sections.cautions import cautions, signatures
 from clearturn.report.sections.declared import declared
 from clearturn.report.sections.gaps import gap_list
 from clearturn.report.sections.hub import hub_diameters
+from clearturn.report.sections.limits import limits
 from clearturn.report.sections.pairs import pair_sheets
 from clearturn.report.sections.section_figure import turn_section
 from clearturn.report.sections.sources import datums, files_and_parts, findings, not_checked
@@ -25,6 +26,7 @@ SECTIONS: tuple[SectionMaker, ...] = (
     access,
     turn_section,
     pair_sheets,
+    limits,
     allowances,
     uncertainty,
     sums,

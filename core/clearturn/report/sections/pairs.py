@@ -23,7 +23,7 @@ from clearturn.report.blocks import (
 from clearturn.report.lettering import foreign
 from clearturn.report.names import SENTENCE_NAME, full_stop, pair_name, place, shown_pairs
 from clearturn.report.pictures import Picture
-from clearturn.result import Cure, PairResult, Verdict
+from clearturn.result import Cure, JointCure, PairResult, Verdict
 
 _LEFT = 0.56
 _MOST_PLACES = 6
@@ -127,13 +127,34 @@ def cure_text(cure: Cure) -> tuple[str, str]:
     return head, full_stop("; ".join([others, *(foreign(text) for text in cure.side_effects)]))
 
 
+def joint_text(cure: JointCure) -> tuple[str, str]:
+    """Return two changes that clear a pair together: what to do, and what that does elsewhere."""
+    said = [f"{change} of {figures.mm(amount)} mm" for change, amount in cure.changes]
+    head = " and ".join(said)
+    others = (
+        "checked on all pairs: everything clears then"
+        if cure.clears_all
+        else "clears this pair; others then still do not clear"
+    )
+    return f"{head[:1].upper()}{head[1:]}", full_stop(
+        "; ".join([others, *(foreign(text) for text in cure.side_effects)])
+    )
+
+
 def _cures(pair: PairResult) -> list[Block]:
     if pair.verdict is Verdict.CLEARS:
         return []
-    if not pair.would_clear:
-        return [Text("No single change within the limits of the job would clear this pair.")]
-    items = tuple(cure_text(cure) for cure in pair.would_clear)
-    return [Text("What would clear it", tone="lead"), Items(items)]
+    blocks: list[Block] = []
+    if pair.would_clear:
+        items = tuple(cure_text(cure) for cure in pair.would_clear)
+        blocks += [Text("What would clear it", tone="lead"), Items(items)]
+    if pair.would_clear_together:
+        items = tuple(joint_text(cure) for cure in pair.would_clear_together)
+        blocks += [Text("What would clear it together", tone="lead"), Items(items)]
+    if not blocks:
+        text = "No change within the limits of the job, and no two together, would clear this pair."
+        return [Text(text)]
+    return blocks
 
 
 def _places(pair: PairResult) -> list[Block]:
