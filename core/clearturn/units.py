@@ -124,6 +124,20 @@ def number(
     return text.replace("-", "−")
 
 
+# 0.001 in is 0.025 mm: about the hundredth of a millimetre that is meant.
+_INCH_DIGITS = {0: 1, 1: 3, 2: 3, 3: 4}
+
+
+def digits_in(digits: int, unit: str) -> int:
+    """Return how many decimals tell a length in a unit as well as `digits` do in mm."""
+    return _INCH_DIGITS[digits] if unit == "in" else digits
+
+
+def length_text(value_mm: float | None, digits: int = 2, unit: str = "mm") -> str:
+    """Return a length as a number in a unit, as finely as `digits` decimals of a mm."""
+    return number(value_mm, digits_in(digits, unit), LENGTH, unit)
+
+
 _WRITTEN = re.compile(r"(?P<number>[-+−]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)(?P<unit>[^\d]*)")
 
 _FOOT_POUND = NEWTON_PER_POUND_FORCE * MM_PER_INCH * 12 / 1000

@@ -538,3 +538,31 @@ def test_amount_that_cures_is_never_told_smaller_than_it_is(
     told = float(look.length_up(amount_mm)) * (25.4 if inch else 1.0)
     step = 0.001 * 25.4 if inch else 0.01
     assert amount_mm - 1e-6 <= told < amount_mm + step
+
+
+@pytest.mark.parametrize(
+    ("told", "shown"),
+    [
+        ("1.87 ±0.31 mm where 4.00 mm is asked", "0.074 ±0.012 in where 0.157 in is asked"),
+        ("(Ø70.00 in Ø64.00)", "(Ø2.756 in Ø2.520)"),
+        ("overlaps by −0.50 mm", "overlaps by −0.020 in"),
+        ("U at 95.4 %, 6 gaps of 26", "U at 95.4 %, 6 gaps of 26"),
+    ],
+)  # fmt: skip
+def test_sentences_tell_their_lengths_in_inch(qapp, told: str, shown: str) -> None:
+    """1 in is 25.4 mm (NIST SP 811)."""
+    look = Look()
+    assert look.sentence(told) == told
+    look.set(inch=True)
+    assert look.sentence(told) == shown
+
+
+def test_section_and_strip_are_drawn_in_the_unit_shown(
+    window: MainWindow, qtbot, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[str] = []
+    monkeypatch.setattr(background, "section", lambda *args: asked.append(args[-1]))
+    monkeypatch.setattr(background, "strip", lambda *args: asked.append(args[-1]))
+    press(window, Qt.Key.Key_U)
+    qtbot.waitUntil(lambda: len(asked) >= 2, timeout=30_000)
+    assert set(asked) == {"in"}

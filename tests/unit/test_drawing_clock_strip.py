@@ -163,3 +163,13 @@ def test_template_is_of_fixed_parts_with_a_sensible_requirement() -> None:
     for bad in (-1.0, math.nan, 100.0):
         with pytest.raises(InputError, match="0 to 100 mm"):
             wheel_template([FIXED], bad)
+
+
+def test_strip_in_inch_tells_the_same_gaps_in_inch() -> None:
+    """1 in is 25.4 mm (NIST SP 811); the levels of the axis are round in the unit told."""
+    clock = np.arange(0.5, 360.0)
+    gaps = ClockGaps(clock, np.full(360, 12.7))
+    texts = [m.text for m in clock_strip(gaps, 25.4 * 0.25, unit="in").marks if isinstance(m, Text)]
+    assert "0.250 asked" in texts
+    assert any("gap, in, against" in text for text in texts)
+    assert {"0.0", "0.2", "0.4", "0.6"} <= set(texts)

@@ -220,6 +220,16 @@ def test_scale_bar_is_as_long_as_it_says(drawing: Drawing) -> None:
     assert 1 / float(said.split("1 : ")[1]) == pytest.approx(drawing.scale)
 
 
+def test_figures_are_told_in_inch_when_asked_for(drawing: Drawing) -> None:
+    """1 in is 25.4 mm (NIST SP 811)."""
+    inch = turn_section(PARTS, (TO_BARREL, TO_SPOKES), unit="in")
+    for one, two in zip(dimensions(drawing), dimensions(inch), strict=True):
+        assert float(two.value) == pytest.approx(float(one.value) / 25.4, abs=6e-4)
+        assert one.first == two.first
+    (bar,) = [m for m in inch.marks if isinstance(m, Text) and m.text.endswith(" in")]
+    assert bar.text in ("1 in", "2 in", "5 in")
+
+
 def test_places_go_to_the_paper_and_back(drawing: Drawing) -> None:
     assert drawing.to_part(*drawing.to_paper(-38.0, 175.0)) == pytest.approx((-38.0, 175.0))
     axis = next(m for m in drawing.marks if isinstance(m, Line) and m.layer is Layer.AXIS)

@@ -56,7 +56,8 @@ class TitleBlock(Panel):
         """Return verdict, its words and the sentence below, as they are shown."""
         session, result = self.session, self.session.result
         if session.is_current and result is not None:
-            return result.verdict, verdict_head(result), verdict_sentence(result)
+            told = self.look.sentence(verdict_sentence(result))
+            return result.verdict, verdict_head(result), told
         if session.state is State.CHECKING:
             return None, "being checked", "No verdict holds until the check has ended."
         if session.state is State.REFUSED:

@@ -313,8 +313,6 @@ class TurnSection(Panel):
         painter.setOpacity(1.0)
         if self.is_small:
             self.heading(painter, "TURN SECTION", "r against z")
-        if self.look.inch:
-            self._paint_remark(painter, "figures on this drawing in mm")
         if self.moving.freedom is None:
             self._paint_chosen(painter)
         drawing = self.session.drawing

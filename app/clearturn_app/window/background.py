@@ -32,17 +32,20 @@ def sums(job: Job) -> SumsResult:
 
 
 def section(
-    result: CheckResult, size_mm: tuple[float, float], dimensions: int, progress: Progress
-) -> Drawing:
+    result: CheckResult, size_mm: tuple[float, float], dimensions: int, progress: Progress | None,
+    unit: str = "mm",
+) -> Drawing:  # fmt: skip
     """Return the turn section for a paper of a size, with so many dimensions at most."""
     return turn_section(
-        result.parts, result.pairs, size_mm=size_mm, most_dimensions=dimensions, progress=progress
-    )
+        result.parts, result.pairs, size_mm=size_mm, most_dimensions=dimensions, unit=unit,
+        progress=progress,
+    )  # fmt: skip
 
 
 def strip(
-    result: CheckResult, pair: PairResult, size_mm: tuple[float, float], progress: Progress
-) -> Drawing | None:
+    result: CheckResult, pair: PairResult, size_mm: tuple[float, float], progress: Progress,
+    unit: str = "mm",
+) -> Drawing | None:  # fmt: skip
     """Return the clock strip of a pair, or None for a pair that does not turn against each other.
 
     Drawn from the points of the part that stands still.
@@ -59,7 +62,7 @@ def strip(
     )  # fmt: skip
     gaps = clock_gaps(still[0].mesh.vertices, found.distance_mm)
     words = f"{still[0].name} – {turning[0].name}"
-    return clock_strip(gaps, pair.required_mm, size_mm=size_mm, words=words)
+    return clock_strip(gaps, pair.required_mm, size_mm=size_mm, words=words, unit=unit)
 
 
 def _part(result: CheckResult, name: str) -> PlacedPart | None:

@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import math
+import re
 
 from PySide6.QtCore import QObject, Signal
 from PySide6.QtGui import QColor, QFont, QFontDatabase
 
 from clearturn.drawing import Tone
 from clearturn.report.lettering import font_folder
-from clearturn.units import LENGTH, number
+from clearturn.units import LENGTH, digits_in, length_text
 from clearturn_app.resources.colours import BLUE, PAPER, SheetColours
 
 ZOOMS = (1.0, 1.25, 1.5, 1.75, 2.0)
 _FAMILIES = {"text": "B612", "figures": "Routed Gothic"}
-_INCH_DIGITS = {0: 1, 1: 3, 2: 3, 3: 4}  # 0.001 in is 0.025 mm
+_TOLD = re.compile(
+    r"(?P<head>Ø?)(?P<value>[−-]?\d+\.\d+)(?:(?P<by> ±)(?P<u>\d+\.\d+))?(?P<unit> mm\b)?"
+)
 
 
 class Look(QObject):
@@ -80,14 +83,25 @@ class Look(QObject):
         """Return a length as a number in the unit shown; an unknown is a dash."""
         if value_mm is None or not math.isfinite(value_mm):
             return "–"
-        places = _INCH_DIGITS[digits] if self.inch else digits
-        text = number(value_mm, places, LENGTH, self.unit)
+        text = length_text(value_mm, digits, self.unit)
         return f"+{text}" if signed and value_mm > 0 and not text.startswith("−") else text
 
     def length_up(self, value_mm: float, digits: int = 2) -> str:
         """Return a length rounded up in the unit shown: less than is needed is never told."""
-        step = LENGTH.inside(10.0 ** -(_INCH_DIGITS[digits] if self.inch else digits), self.unit)
+        step = LENGTH.inside(10.0 ** -digits_in(digits, self.unit), self.unit)
         return self.length(math.ceil(value_mm / step - 1e-6) * step, digits)
+
+    def sentence(self, text: str) -> str:
+        """Return a sentence of the core with its lengths, told in mm or as Ø, in the unit shown."""
+        return _TOLD.sub(self._retold, text) if self.inch else text
+
+    def _retold(self, match: re.Match[str]) -> str:
+        if not match["head"] and not match["unit"]:
+            return match[0]  # no length
+        told = match["head"] + self.length(float(match["value"].replace("−", "-")))
+        if match["u"]:
+            told += match["by"] + self.length(float(match["u"]))
+        return told + (f" {self.unit}" if match["unit"] else "")
 
     @property
     def unit(self) -> str:

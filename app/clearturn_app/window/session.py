@@ -92,6 +92,7 @@ class Session(QObject):
         self._section_mm = (164.0, 104.0)
         self._dimensions = MOST_DIMENSIONS
         self._strip_mm = (164.0, 34.0)
+        self._unit = "mm"
         self._soon = QTimer(self)
         self._soon.setSingleShot(True)
         self._soon.setInterval(_SETTLE_MS)
@@ -237,6 +238,13 @@ class Session(QObject):
 
     # -- drawings ---------------------------------------------------------------------------
 
+    def set_unit(self, unit: str) -> None:
+        """Draw with figures in another unit of length."""
+        if unit != self._unit:
+            self._unit = unit
+            self._draw_section()
+            self._draw_strip()
+
     def set_section_size(
         self, size_mm: tuple[float, float], dimensions: int = MOST_DIMENSIONS
     ) -> None:
@@ -253,12 +261,13 @@ class Session(QObject):
 
     def _draw_section(self) -> None:
         result, size, most = self.result, self._section_mm, self._dimensions
+        unit = self._unit
         if result is None or not result.pairs:
             self._take_drawing(None)
             return
         self.tasks.start(
             "section",
-            lambda progress: background.section(result, size, most, progress),
+            lambda progress: background.section(result, size, most, progress, unit),
             done=self._take_drawing,
             failed=self.trouble.emit,
         )
@@ -269,12 +278,13 @@ class Session(QObject):
 
     def _draw_strip(self) -> None:
         result, pair, size = self.result, self.chosen_pair, self._strip_mm
+        unit = self._unit
         if result is None or pair is None:
             self._take_strip(None)
             return
         self.tasks.start(
             "strip",
-            lambda progress: background.strip(result, pair, size, progress),
+            lambda progress: background.strip(result, pair, size, progress, unit),
             done=self._take_strip,
             failed=self.trouble.emit,
         )

@@ -127,6 +127,7 @@ class Sheet(QWidget):
         self.update()
 
     def _size_drawings(self) -> None:
+        self.session.set_unit(self.look.unit)
         if self.section.isVisible():
             self.session.set_section_size(self.section.paper_size(), self.section.dimensions)
         if self.strip.isVisible():

@@ -13,7 +13,7 @@ from clearturn.drawing.hatch import hatch_lines
 from clearturn.drawing.lettering import text_width
 from clearturn.drawing.model import XY, Dash, Drawing, Layer, Line, Mark, Text, Tone
 from clearturn.errors import InputError
-from clearturn.units import number
+from clearturn.units import MM_PER, length_text, number
 
 Floats = NDArray[np.float64]
 _LEFT_MM, _RIGHT_MM, _FOOT_MM, _HEAD_MM = 12.0, 22.0, 9.0, 10.0
@@ -69,6 +69,7 @@ def clock_strip(
     *,
     size_mm: tuple[float, float] = (180.0, 48.0),
     words: str = "",
+    unit: str = "mm",
 ) -> Drawing:
     """Return gap against clock position as a drawing.
 
@@ -79,12 +80,14 @@ def clock_strip(
         Drawn as a line; what lies below it is hatched.
     words : str
         Beside the heading ("caliper – wheel").
+    unit : {"mm", "in"}
+        Of the figures.
     """
-    frame = _Strip.of(gaps, required_mm, size_mm)
+    frame = _Strip.of(gaps, required_mm, size_mm, unit)
     marks: list[Mark] = [
         Text((3.0, size_mm[1] - 6.0), "CLOCK STRIP", 3.4, face="figures"),
         Text((3.0 + text_width("CLOCK STRIP", 3.4, "figures") + 3.0, size_mm[1] - 6.0),
-             f"{words} · gap, mm, against clock position".removeprefix(" · "), 2.4,
+             f"{words} · gap, {unit}, against clock position".removeprefix(" · "), 2.4,
              tone=Tone.QUIET),
     ]  # fmt: skip
     marks += frame.axes()
@@ -121,16 +124,23 @@ class _Strip:
     top_mm: float
     low_mm: float
     required_mm: float
+    unit: str
 
     @classmethod
-    def of(cls, gaps: ClockGaps, required_mm: float, size_mm: tuple[float, float]) -> _Strip:
+    def of(
+        cls, gaps: ClockGaps, required_mm: float, size_mm: tuple[float, float], unit: str
+    ) -> _Strip:
         known = np.isfinite(gaps.gap_mm)
         start, span = _stretch(gaps.clock_deg[known], 360.0 / max(1, len(gaps.gap_mm)))
         most = float(gaps.gap_mm[known].max(initial=0.0))
         # The interesting part is near the requirement: far larger gaps run out at the top.
-        top = _round_up(min(max(most, 1.5 * required_mm, 1.0), max(4.0 * required_mm, 4.0)))
+        one = MM_PER[unit]
+        top = one * _round_up(
+            min(max(most, 1.5 * required_mm, 1.0), max(4.0 * required_mm, 4.0)) / one
+        )
         least = float(gaps.gap_mm[known].min(initial=0.0))
-        return cls(size_mm, start, span, top, -_round_up(-least) if least < 0 else 0.0, required_mm)
+        low = -one * _round_up(-least / one) if least < 0 else 0.0
+        return cls(size_mm, start, span, top, low, required_mm, unit)
 
     def at(self, clock: float, gap: float) -> XY:
         wide = self.size_mm[0] - _LEFT_MM - _RIGHT_MM
@@ -147,13 +157,15 @@ class _Strip:
             Line((self.at(self.start_deg, self.low_mm), self.at(end, self.low_mm)), Layer.FRAME,
                  0.25),
         ]  # fmt: skip
-        step = _step(self.top_mm - self.low_mm, 4)
+        one = MM_PER[self.unit]
+        told = _step((self.top_mm - self.low_mm) / one, 4)
+        step = told * one
         level = math.ceil(self.low_mm / step - 1e-9) * step
         while level <= self.top_mm + 1e-9:
             x, y = self.at(self.start_deg, level)
             out.append(Line(((x - 1.2, y), (x, y)), Layer.FRAME, 0.18))
-            digits = 0 if step >= 1 else 1
-            out.append(Text((x - 2.0, y - 0.8), number(level, digits), 2.4, anchor="end",
+            digits = 0 if told >= 1 else 1 if told >= 0.1 else 2
+            out.append(Text((x - 2.0, y - 0.8), number(level / one, digits), 2.4, anchor="end",
                             face="figures", tone=Tone.QUIET))  # fmt: skip
             level += step
         every = next(s for s in (5, 10, 15, 30, 45, 90) if self.span_deg / s <= 12 or s == 90)
@@ -171,9 +183,14 @@ class _Strip:
             return []
         left = self.at(self.start_deg, self.required_mm)
         right = self.at(self.start_deg + self.span_deg, self.required_mm)
+        told = f"{length_text(self.required_mm, 1, self.unit)} asked"
         return [
             Line((left, (right[0] + 2.0, right[1])), Layer.REQUIRED, 0.18, dash=Dash.CHAIN),
-            Text((right[0] + 3.0, right[1] - 0.8), f"{number(self.required_mm, 1)} asked", 2.4),
+            Text(
+                (right[0] + 3.0, right[1] - 0.8),
+                f"{length_text(self.required_mm, 1, self.unit)} asked",
+                2.4,
+            ),
         ]
 
     def curve(self, run: Floats) -> list[Mark]:

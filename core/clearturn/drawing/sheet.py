@@ -9,7 +9,7 @@ import shapely
 from clearturn.drawing.hatch import hatch_lines
 from clearturn.drawing.lettering import text_width
 from clearturn.drawing.model import XY, Dash, Fill, Layer, Line, Mark, Ring, Text, Tone
-from clearturn.units import number
+from clearturn.units import MM_PER, number
 
 # ISO 5455 recommends 1:1, 1:2, 1:5 and 1:10; the steps between keep a figure from being needlessly
 # small, and the scale is always told in words and by a bar.  The report prints at the same ones.
@@ -90,14 +90,14 @@ def header(frame: Frame, title: str, words: str) -> list[Mark]:
     ]
 
 
-def footer(frame: Frame, legend: list[tuple[str, Tone, str]]) -> list[Mark]:
+def footer(frame: Frame, legend: list[tuple[str, Tone, str]], unit: str = "mm") -> list[Mark]:
     """Return scale bar and legend along the lower edge.
 
     Parameters
     ----------
     legend : list of (words, tone, "area" | "dashed" | "chain" | "hatch")
     """
-    out = scale_bar(frame.scale, (_EDGE_MM, 4.0))
+    out = scale_bar(frame.scale, (_EDGE_MM, 4.0), unit)
     widths = [8.5 + text_width(words, 2.4) + 4.0 for words, _, _ in legend]
     x = frame.size_mm[0] - _EDGE_MM - sum(widths) + 4.0
     for (words, tone, kind), width in zip(legend, widths, strict=True):
@@ -107,9 +107,11 @@ def footer(frame: Frame, legend: list[tuple[str, Tone, str]]) -> list[Mark]:
     return out
 
 
-def scale_bar(scale: float, at: XY) -> list[Mark]:
+def scale_bar(scale: float, at: XY, unit: str = "mm") -> list[Mark]:
     """Return a bar of 10, 20, 50, 100 or 200 mm of the part, about 40 mm on the paper."""
-    length = next((n for n in (200, 100, 50, 20, 10, 5) if n * scale <= 45.0), 2)
+    lengths = (10, 5, 2, 1, 0.5) if unit == "in" else (200, 100, 50, 20, 10, 5, 2)
+    told = next((n for n in lengths if n * MM_PER[unit] * scale <= 45.0), lengths[-1])
+    length = told * MM_PER[unit]
     x, y = at
     end = x + length * scale
     parts = 5
@@ -120,7 +122,7 @@ def scale_bar(scale: float, at: XY) -> list[Mark]:
         if i % 2 == 0:
             out.append(Fill((box,), Layer.FRAME, Tone.INK))
         out.append(Line(box, Layer.FRAME, 0.13, closed=True))
-    out.append(Text((end + 1.5, y - 0.4), f"{length} mm", 2.4))
+    out.append(Text((end + 1.5, y - 0.4), f"{told:g} {unit}", 2.4))
     return out
 
 

@@ -22,7 +22,7 @@ from clearturn.drawing.placing import Room
 from clearturn.drawing.sheet import Frame, footer, frame_of, header, scale_text
 from clearturn.progress import Progress, report
 from clearturn.result import Motion, PairResult, PlacedPart, Verdict
-from clearturn.units import number
+from clearturn.units import length_text, number
 
 TONES = {Motion.TURNS: Tone.TURNS, Motion.FIXED: Tone.FIXED, Motion.POSED: Tone.POSED}
 # What lies in front: what the engineer looks at covers what it is mounted to.
@@ -52,6 +52,7 @@ def turn_section(
     size_mm: tuple[float, float] = (180.0, 150.0),
     most_dimensions: int = 6,
     resolution_mm: float = 0.12,
+    unit: str = "mm",
     progress: Progress | None = None,
 ) -> Drawing:
     """Return the turn section of a corner as a drawing.
@@ -69,6 +70,8 @@ def turn_section(
         How many gaps are dimensioned.
     resolution_mm : float
         Raster of the outlines (see `swept_outline`); coarse while something is dragged.
+    unit : {"mm", "in"}
+        Of the figures.
     """
     outlines = []
     for i, part in enumerate(parts):
@@ -89,10 +92,10 @@ def turn_section(
     marks += _requirements(drawn, chosen, frame)
     marks += _axis(frame)
     marks += _below(drawn, pairs, frame)
-    marks += _texts(drawn, chosen, frame)
+    marks += _texts(drawn, chosen, frame, unit)
     marks += header(frame, "TURN SECTION", f"r against z, full turn of the hub · "
                     f"{scale_text(frame.scale)}")  # fmt: skip
-    marks += footer(frame, _legend(drawn, marks))
+    marks += footer(frame, _legend(drawn, marks), unit)
     accuracy = max((o.accuracy_mm for o in outlines), default=0.0)
     width, height = frame.size_mm
     return Drawing(
@@ -243,7 +246,7 @@ def _axis(frame: Frame) -> list[Mark]:
     ]
 
 
-def _texts(drawn: list[_Drawn], pairs: list[PairResult], frame: Frame) -> list[Mark]:
+def _texts(drawn: list[_Drawn], pairs: list[PairResult], frame: Frame, unit: str) -> list[Mark]:
     """Dimensions with their labels, and the parts' names where there is room."""
     room = Room(frame.label_bounds)
     for item in drawn:
@@ -261,11 +264,13 @@ def _texts(drawn: list[_Drawn], pairs: list[PairResult], frame: Frame) -> list[M
         bad = pair.verdict is Verdict.FAILS
         notes = (
             pair_words(pair.first, pair.second),
-            f"{number(pair.required_mm, 1)} asked · {pair.verdict}",
-            f"{number(pair.clock_deg, 0)}° · r {number(pair.r_mm, 1)} · z {number(pair.z_mm, 1)}",
+            f"{length_text(pair.required_mm, 1, unit)} asked · {pair.verdict}",
+            f"{number(pair.clock_deg, 0)}° · r {length_text(pair.r_mm, 1, unit)} · "
+            f"z {length_text(pair.z_mm, 1, unit)}",
         )
         labels.append(
-            Label(first, second, number(value, 2), f"±{number(pair.expanded_uncertainty_mm, 2)}",
+            Label(first, second, length_text(value, 2, unit),
+                  f"±{length_text(pair.expanded_uncertainty_mm, 2, unit)}",
                   notes, Tone.ALERT if bad else Tone.INK)
         )  # fmt: skip
     placed: list[Mark] = list(place_labels(labels, room))
