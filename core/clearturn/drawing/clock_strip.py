@@ -186,11 +186,7 @@ class _Strip:
         told = f"{length_text(self.required_mm, 1, self.unit)} asked"
         return [
             Line((left, (right[0] + 2.0, right[1])), Layer.REQUIRED, 0.18, dash=Dash.CHAIN),
-            Text(
-                (right[0] + 3.0, right[1] - 0.8),
-                f"{length_text(self.required_mm, 1, self.unit)} asked",
-                2.4,
-            ),
+            Text((right[0] + 3.0, right[1] - 0.8), told, 2.4),
         ]
 
     def curve(self, run: Floats) -> list[Mark]:
