@@ -115,6 +115,10 @@ class Document(QObject):
         self.stack.clear()
         self._put(job)
 
+    def settle(self, folder: str | Path) -> None:
+        """Tell paths from another folder: that of the first file a new job names."""
+        self._folder = Path(folder)
+
     def saved_as(self, job: Job, path: str | Path) -> None:
         """Note that `job` was written to `path`; called when the writing is done.
 

@@ -65,13 +65,26 @@ def test_face_is_a_plane_that_looks_outward_with_an_outline_in_it(source: Source
     assert found is not None
     assert found.proposal is not None
     assert found.proposal.feature == "plane"
-    assert found.outward == pytest.approx((0.0, 0.0, 1.0), abs=1e-3)
     lines = feature_lines(found.proposal, found.patch)
     assert lines.axis is None
     assert lines.outline is not None
     assert lines.outline[:, 2] == pytest.approx(0.0, abs=1e-6)
     # The middle of the face, so that growing starts inside it.
     assert 35.0 < np.hypot(*found.seed_mm[:2]) < 75.0
+
+
+def test_a_surface_seen_all_round_has_no_side_and_is_touched_all_the_same() -> None:
+    # Its normals add up to nothing.
+    ring = trimesh.creation.annulus(r_min=30.0, r_max=75.0, height=12.0, sections=180)
+    mesh = Mesh(ring.vertices, ring.faces)
+    scan = Scan("knuckle", "ring.stl", "0" * 64)
+    source = Source(scan, mesh, np.ones(len(mesh.faces), bool))
+    found = touch(source, (100.0, 0.3, 0.1), (-1.0, 0.0, 0.0))
+    assert found is not None
+    assert found.proposal is not None
+    assert "cylinder Ø 150.00" in feature_words(found.proposal)
+    with pytest.raises(FitProblem, match="looks to no side"):
+        outward_at(source, (75.0, 0.3, 0.1))
 
 
 def test_touch_beside_everything_is_none_and_a_patch_too_small_is_refused(source: Source) -> None:

@@ -7,7 +7,7 @@ WELCOME = (
     "everything.",
     "Choose a row of the gap list to see where it is close; open an operation on the route card "
     "to change a number, and the answer follows.",
-    "F1 lists the keys; your own job opens with Ctrl+O.",
+    "F1 lists the keys; Ctrl+N, or a scan dropped here, begins a job of your own.",
 )
 
 CAUTION = (
@@ -16,6 +16,7 @@ CAUTION = (
 )
 
 KEYS = (
+    ("Ctrl+N", "a new job"),
     ("Ctrl+O", "open a job"),
     ("Ctrl+S", "save"),
     ("Ctrl+Shift+S", "save under another name"),

@@ -120,7 +120,6 @@ def _rotor(
     corner: Corner, at: JsonPath, _result: CheckResult | None, _look: Look
 ) -> Iterator[Section]:
     if corner.rotor is None:
-        yield Section("rotor", (Fact("", "The job holds no rotor dimensions."),))
         return
     here = (*at, "rotor")
     main, rest = ROTOR
@@ -131,9 +130,7 @@ def _rotor(
 def _caliper(
     corner: Corner, at: JsonPath, _result: CheckResult | None, _look: Look
 ) -> Iterator[Section]:
-    if corner.caliper is None:
-        yield Section("caliper", (Fact("", "The job holds no caliper dimensions."),))
-    else:
+    if corner.caliper is not None:
         here = (*at, "caliper")
         main, rest = CALIPER
         yield Section("caliper", tuple(field_of(here, row) for row in main))
@@ -279,7 +276,12 @@ def _hub(corner: Corner, at: JsonPath, result: CheckResult | None, look: Look) -
         lines: list[Field | Fact] = list(_hub_facts(name, result, look))
         lines += _size((*here, "shaft"), "shaft", one.shaft)
         lines += _size((*here, "hole"), "hole", one.hole)
-        if isinstance(one, RegisterCheck):
+        if isinstance(one, RegisterCheck) and one.clearance_to_mm is not None:
+            for end, label in (("from", "least"), ("to", "greatest")):
+                lines.append(Field((*here, f"clearance_{end}_mm"), f"{label} clearance wanted",
+                                   "On the diameter, instead of a fit.", low=0, high=5,
+                                   source="set in this job"))  # fmt: skip
+        elif isinstance(one, RegisterCheck):
             lines.append(Field((*here, "fit"), "fit wanted",
                                "Hole and shaft class after ISO 286-2.", "text",
                                source="drawing"))  # fmt: skip

@@ -155,6 +155,49 @@ class Fact:
 
 
 @dataclass(frozen=True, slots=True)
+class Deed:
+    """One line with words to touch.
+
+    Attributes
+    ----------
+    words : tuple of (word, deed)
+        What is written, and what the slip asks for when it is touched.
+    """
+
+    label: str
+    text: str
+    words: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Blank:
+    """One place of a form: what belongs there, and what stands there at first."""
+
+    key: str
+    field: Field
+    start: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """Numbers that go into the job together, since one alone makes nothing.
+
+    Attributes
+    ----------
+    deed : str
+        What the slip asks for when all are written.
+    word : str
+    """
+
+    deed: str
+    word: str
+    blanks: tuple[Blank, ...]
+
+
+Line = Field | Fact | Deed | Form
+
+
+@dataclass(frozen=True, slots=True)
 class Section:
     """A group of lines of a slip.
 
@@ -165,5 +208,5 @@ class Section:
     """
 
     title: str
-    lines: tuple[Field | Fact, ...]
+    lines: tuple[Line, ...]
     folded: bool = False

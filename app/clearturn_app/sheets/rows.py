@@ -26,7 +26,7 @@ from clearturn_app.document import Document
 from clearturn_app.sheets.fields import Fact, Field
 from clearturn_app.window.look import Look
 
-_LABEL_PX, _VALUE_PX, _UNIT_PX = 200, 116, 26
+LABEL_PX, VALUE_PX, UNIT_PX = 200, 116, 26
 _WRAP = int(Qt.TextFlag.TextWordWrap)
 
 
@@ -102,7 +102,7 @@ class FactBlock(QWidget):
         top, gap = 0.0, look.px(4)
         for fact in self._facts:
             narrow = fact.label.isdigit()
-            left = look.px(24 if narrow else _LABEL_PX) + look.px(8) if fact.label else 0.0
+            left = look.px(24 if narrow else LABEL_PX) + look.px(8) if fact.label else 0.0
             label = self._high(fact.label, left - look.px(8), look.font("text", 11))
             text = self._high(fact.text, self.width() - left, self._font(fact))
             self._places.append(
@@ -155,21 +155,21 @@ class FieldRow(QWidget):
         label = QLabel(field.label)
         label.setTextFormat(Qt.TextFormat.PlainText)
         label.setWordWrap(True)
-        label.setFixedWidth(round(look.px(_LABEL_PX)))
+        label.setFixedWidth(round(look.px(LABEL_PX)))
         grid.addWidget(label, 0, 0)
         self.editor = self._made_editor()
         self.editor.setAccessibleName(field.label)
         self.editor.setAccessibleDescription(field.help)
         grid.addWidget(self.editor, 0, 1)
-        wide = _VALUE_PX
+        wide = VALUE_PX
         if field.kind == "text":
-            wide = _VALUE_PX * 2 + _UNIT_PX
+            wide = VALUE_PX * 2 + UNIT_PX
         elif field.kind != "choice":
             unit = QLabel(field.unit(look))
-            unit.setFixedWidth(round(look.px(_UNIT_PX)))
+            unit.setFixedWidth(round(look.px(UNIT_PX)))
             grid.addWidget(unit, 0, 2)
         else:
-            wide = _VALUE_PX + _UNIT_PX
+            wide = VALUE_PX + UNIT_PX
         self.editor.setFixedWidth(round(look.px(wide)))
         self._source = QLabel(field.source if field.kind != "text" else "")
         self._source.setTextFormat(Qt.TextFormat.PlainText)
@@ -193,7 +193,7 @@ class FieldRow(QWidget):
     def _made_editor(self) -> QLineEdit | QComboBox:
         text = self.field.shown(self._document.job, self._look)
         if self.field.kind in ("choice", "yes"):
-            box = _StillBox()
+            box = StillBox()
             box.addItems(list(self.field.choices or ("yes", "no")))
             box.setCurrentText(text)
             box.activated.connect(self.take)
@@ -234,7 +234,7 @@ class FieldRow(QWidget):
             if name:
                 self._document.edit(name, job)
         except InputError as error:
-            self._show_fault(_told(error))
+            self._show_fault(told(error))
             return
         self._show_fault("")
         if isinstance(self.editor, QLineEdit):
@@ -270,7 +270,7 @@ class FieldRow(QWidget):
         return super().eventFilter(watched, event)
 
 
-class _StillBox(QComboBox):
+class StillBox(QComboBox):
     """A choice that the wheel does not change while one scrolls past."""
 
     def wheelEvent(self, event: QWheelEvent) -> None:  # noqa: N802
@@ -278,7 +278,7 @@ class _StillBox(QComboBox):
         event.ignore()
 
 
-def _told(error: InputError) -> str:
+def told(error: InputError) -> str:
     """Return a refusal without the place in a file nobody sees here."""
     text = error.problem[:1].upper() + error.problem[1:]
     if error.found is not None:

@@ -19,8 +19,10 @@ from PySide6.QtWidgets import (
 from clearturn.drawing import Tone
 from clearturn.job.edits import sign_off_lifted, signed_off
 from clearturn.job.model import SignOff
+from clearturn_app.sheets.building import building_sections
 from clearturn_app.sheets.contents import sections
-from clearturn_app.sheets.fields import Fact, Field, Section
+from clearturn_app.sheets.deeds import DeedRow, FormBlock
+from clearturn_app.sheets.fields import Deed, Fact, Field, Form, Section
 from clearturn_app.sheets.operations import OPERATIONS, Operation, signature_on
 from clearturn_app.sheets.rows import FactBlock, FieldRow, SectionHead
 from clearturn_app.sheets.style import slip_style
@@ -39,12 +41,19 @@ class Slip(QWidget):
     """
 
     folded = Signal()
+    asked = Signal(str)
+    """A deed, by its name."""
+    given = Signal(str, dict)
+    """A form's deed, and what was written."""
 
     def __init__(self, session: Session, look: Look, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.session, self.look = session, look
         self.index = 0
         self._rows: dict[str, FieldRow] = {}
+        self.deeds: dict[str, Word] = {}
+        self.forms: dict[str, FormBlock] = {}
+        self._drafts: dict[str, str] = {}
         self._open: dict[str, bool] = {}
         self._heads: dict[str, SectionHead] = {}
         self._shape: tuple[object, ...] = ()
@@ -67,7 +76,7 @@ class Slip(QWidget):
         self._later.setInterval(0)
         self._later.timeout.connect(self._fill)
         for signal in (session.job_changed, session.result_changed, session.state_changed,
-                       session.sums_changed):  # fmt: skip
+                       session.sums_changed, session.work.loaded_changed):  # fmt: skip
             signal.connect(self._refresh)
         look.changed.connect(self._restyle)
         self.hide()
@@ -117,7 +126,14 @@ class Slip(QWidget):
     def _fill(self) -> None:
         session = self.session
         result = session.result if session.is_current else None
-        made = sections(self.operation, session.document.job, result, self.look, session.sums)
+        job = session.document.job
+        made = sections(self.operation, job, result, self.look, session.sums)
+        building = building_sections(self.operation, job, session.work.loaded, self.look)
+        if building:
+            rest = [section for section in made if section.title != "nothing yet"]
+            # What is done or may wait comes after what is there to be read.
+            made = [section for section in building if not section.folded] + rest
+            made += [section for section in building if section.folded]
         shape = tuple(
             (s.title, tuple(line.path if isinstance(line, Field) else line for line in s.lines))
             for s in made
@@ -144,6 +160,7 @@ class Slip(QWidget):
         column.setSpacing(round(self.look.px(3)))
         self._rows = {}
         self._heads = {}
+        self.deeds, self.forms = {}, {}
         for section in made:
             body = QWidget()
             rows = QVBoxLayout(body)
@@ -179,7 +196,27 @@ class Slip(QWidget):
                 for line in lines:
                     if isinstance(line, Field):
                         rows.addWidget(self._row(section, line))
+                    elif isinstance(line, Deed):
+                        rows.addWidget(self._deed(line))
+                    elif isinstance(line, Form):
+                        rows.addWidget(self._form(line))
         body.setVisible(on)
+
+    def _deed(self, line: Deed) -> DeedRow:
+        row = DeedRow(line, self.look)
+        row.asked.connect(self.asked)
+        self.deeds.update(row.words)
+        return row
+
+    def _form(self, line: Form) -> FormBlock:
+        block = FormBlock(line, self._drafts, self.look)
+        block.given.connect(self.given)
+        self.forms[line.deed] = block
+        return block
+
+    def forget_drafts(self) -> None:
+        """Forget what was written into forms and not taken."""
+        self._drafts.clear()
 
     def open_section(self, title: str) -> None:
         """Unfold the section whose title begins so."""

@@ -43,6 +43,8 @@ class Picture:
         self.window.AddRenderer(self.renderer)
         self.parts: list[dict[str, Any]] = []
         self.below: dict[int, list[Any]] = {}
+        self.lit: list[Any] = []
+        self.lit_file = ""
 
     def take_scene(self, folder: Path) -> None:
         """Take the parts handed over in a folder in place of those that were there."""
@@ -51,6 +53,7 @@ class Picture:
         with np.load(folder / "parts.npz") as arrays:
             loaded = {name: arrays[name] for name in arrays.files}
         self.parts, self.below = [], {}
+        self.lit, self.lit_file = [], ""
         for k, motion in enumerate(told["motions"]):
             self.parts.append(self._part(loaded[f"vertices{k}"], loaded[f"faces{k}"], motion))
         for key, part in told["below"].items():
@@ -127,6 +130,38 @@ class Picture:
             made.append(actor)
         return [part["motion"], *made]
 
+    def light(self, file: str) -> None:
+        """Light up the faces handed over in a file, or none."""
+        from vtkmodules.vtkFiltersCore import vtkFeatureEdges
+        from vtkmodules.vtkRenderingCore import vtkActor, vtkPolyDataMapper
+
+        if file == self.lit_file:
+            return
+        for actor in self.lit:
+            self.renderer.RemoveActor(actor)
+        self.lit, self.lit_file = [], file
+        if not file:
+            return
+        with np.load(file) as arrays:
+            area = _poly_data(arrays["vertices"], arrays["faces"])
+        rim = vtkFeatureEdges()
+        rim.SetInputData(area)
+        rim.FeatureEdgesOff()
+        rim.NonManifoldEdgesOff()
+        rim.ColoringOff()
+        rim.Update()
+        for k, source in enumerate((area, rim.GetOutput())):
+            mapper = vtkPolyDataMapper()
+            mapper.SetInputData(source)
+            mapper.ScalarVisibilityOff()
+            mapper.SetResolveCoincidentTopologyToPolygonOffset()
+            mapper.SetRelativeCoincidentTopologyPolygonOffsetParameters(-1.0 - k, -2.0 - 2 * k)
+            mapper.SetRelativeCoincidentTopologyLineOffsetParameters(-2.0, -4.0)
+            actor = vtkActor()
+            actor.SetMapper(mapper)
+            self.renderer.AddActor(actor)
+            self.lit.append(actor)
+
     def draw(self, want: dict[str, Any]) -> tuple[dict[str, Any], bytes]:
         """Draw what is wanted and return what to tell about it, and its pixels."""
         from vtkmodules.util.numpy_support import vtk_to_numpy
@@ -135,6 +170,7 @@ class Picture:
         begin = time.perf_counter()
         width, height = int(want["w"]), int(want["h"])
         self.window.SetSize(width, height)
+        self.light(want.get("lit", ""))
         self._colour(want["colours"], want["pixel"])
         self._place(want)
         self._aim(want)
@@ -164,6 +200,12 @@ class Picture:
             lines.SetColor(*_rgb(colours["ink"]))
             lines.SetLineWidth(0.9 * pixel)
             lines.LightingOff()
+        for actor, name in zip(self.lit, ("lit", "ink"), strict=False):
+            look = actor.GetProperty()
+            look.SetColor(*_rgb(colours[name]))
+            look.SetAmbient(0.8 if name == "lit" else 1.0)
+            look.SetDiffuse(0.35 if name == "lit" else 0.0)
+            look.SetLineWidth(2.4 * pixel)
         for marks in self.below.values():
             for actor, wide in zip(marks[1:], (1.2, 2.6), strict=True):
                 actor.GetProperty().SetColor(*_rgb(colours["alert"]))

@@ -54,6 +54,13 @@ class Camera:
             high / 2 - float(offset @ self.up) * scale,
         )
 
+    def sight_at(self, x: float, y: float, wide: float, high: float) -> tuple[Floats, Floats]:
+        """Return start and direction of the line of sight through a pixel."""
+        mm = 2.0 * self.half_mm / max(1.0, high)
+        start = self.centre + 5000.0 * self.eye
+        start = start + (x - wide / 2) * mm * self.right - (y - high / 2) * mm * self.up
+        return start, -self.eye
+
     def orbited(self, across_px: float, down_px: float, deg_per_px: float = 0.4) -> Camera:
         """Return the view after a drag turned the corner under the pointer."""
         a, b = math.radians(-across_px * deg_per_px), math.radians(-down_px * deg_per_px)

@@ -12,6 +12,7 @@ from PySide6.QtCore import QPointF, QRectF, Qt, QTimer
 from PySide6.QtGui import (
     QColor,
     QImage,
+    QKeyEvent,
     QMouseEvent,
     QPainter,
     QPaintEvent,
@@ -21,19 +22,22 @@ from PySide6.QtGui import (
 )
 from PySide6.QtWidgets import QWidget
 
+from clearturn.corner.sources import Source
 from clearturn.drawing import Tone
 from clearturn.result import Motion, PairResult, Verdict
 from clearturn_app.views.camera import Camera
-from clearturn_app.views.handing_over import hand_over
+from clearturn_app.views.handing_over import hand_over, hand_over_scan, hand_over_touched
 from clearturn_app.views.panel import Panel
 from clearturn_app.views.picture_process import PictureProcess
 from clearturn_app.views.report_pictures import view_of
+from clearturn_app.views.touching import BAR_PX, TouchBar, paint_features
 from clearturn_app.window.look import Look
 from clearturn_app.window.session import Session
 
 _WHOLE_EYE = (0.62, 0.42, 0.85)
 _NEAR_HALF_MM = 62.0
 _STEPS, _STEP_MS = 7, 30
+_STILL_PX = 4.0  # a press that moves by less is a touch
 
 
 class CornerPicture(Panel):
@@ -56,6 +60,8 @@ class CornerPicture(Panel):
         self._image_camera = self.camera
         self._image_key: object = None
         self._trouble = ""
+        self._scan_shown = ""
+        self._moved = False
         self._folder: Path | None = None
         self._grabbed: tuple[QPointF, Qt.MouseButton] | None = None
         self._way: list[Camera] = []
@@ -65,7 +71,13 @@ class CornerPicture(Panel):
         self.process = PictureProcess(self)
         self.process.drawn.connect(self._on_drawn)
         self.process.failed.connect(self._on_failed)
+        self.bar = TouchBar(session, look, self)
+        self._lit = ""
+        self._pressed = QPointF()
         session.result_changed.connect(self._take_result)
+        session.work.changed.connect(self._take_result)
+        session.work.touched_changed.connect(self._light)
+        session.work.goal_changed.connect(self._on_goal)
         session.chosen_changed.connect(self.go_to_chosen)
         session.state_changed.connect(self.update)
         look.changed.connect(self._ask)
@@ -74,7 +86,12 @@ class CornerPicture(Panel):
     # -- the scene --------------------------------------------------------------------------
 
     def _take_result(self) -> None:
-        result = self.session.result
+        source, result = self.session.work.source, self.session.result
+        self._lit = ""
+        if source is not None:
+            self._show_scan(source)
+            return
+        self._scan_shown = ""
         if result is None or not result.parts:
             self._image = None
             self.update()
@@ -87,6 +104,44 @@ class CornerPicture(Panel):
         highs = np.array([p.mesh.bounds[1] for p in result.parts if p.motion is not Motion.POSED])
         if len(lows):
             self._bounds = np.array([lows.min(axis=0), highs.max(axis=0)])
+
+    def _show_scan(self, source: Source) -> None:
+        """Show a scan in its own pose; another one is looked at anew."""
+        self.session.tasks.start(
+            "hand over", lambda _progress: hand_over_scan(source), done=self._on_handed,
+            failed=self.session.trouble.emit,
+        )  # fmt: skip
+        self._bounds = source.cleaned.bounds
+        if self._scan_shown != source.scan.sha256:
+            self._scan_shown = source.scan.sha256
+            self._image = None
+            self.show_whole()
+
+    def _light(self) -> None:
+        """Light up what was touched."""
+        work = self.session.work
+        source, touched = work.source, work.touched
+        if source is None or touched is None:
+            self._lit = ""
+            self._ask()
+            return
+
+        def done(file: Path) -> None:
+            if work.touched is touched:
+                self._lit = str(file)
+                self._ask()
+
+        self.session.tasks.start(
+            "light", lambda _progress: hand_over_touched(source, touched), done=done,
+            failed=self.session.trouble.emit,
+        )  # fmt: skip
+
+    def _on_goal(self) -> None:
+        wanted = self.session.work.goal is not None
+        self.setCursor(Qt.CursorShape.CrossCursor if wanted else Qt.CursorShape.ArrowCursor)
+        if wanted:
+            self.setFocus()
+        self.update()
 
     def _on_handed(self, folder: Path) -> None:
         old, self._folder = self._folder, folder
@@ -113,7 +168,7 @@ class CornerPicture(Panel):
     def go_to_chosen(self) -> None:
         """Turn the view to the chosen gap."""
         pair = self.session.chosen_pair
-        if pair is None or not self.cut:
+        if pair is None or not self.cut or self.session.work.source is not None:
             self._ask()
             self.update()
             return
@@ -138,7 +193,8 @@ class CornerPicture(Panel):
 
     def fit(self) -> None:
         """Show the chosen gap again, or the whole corner."""
-        if self.cut and self.session.chosen_pair is not None:
+        on_bench = self.session.work.source is not None
+        if self.cut and self.session.chosen_pair is not None and not on_bench:
             self.go_to_chosen()
         else:
             self.show_whole()
@@ -163,11 +219,16 @@ class CornerPicture(Panel):
         """Take hold of the corner."""
         self._way = []
         self._grabbed = (event.position(), event.button())
+        self._pressed = event.position()
+        self._moved = False
 
     def mouseMoveEvent(self, event: QMouseEvent) -> None:  # noqa: N802
         """Turn it, or move it with another button or with shift."""
         if self._grabbed is None:
             return
+        if not self._moved and (event.position() - self._pressed).manhattanLength() < _STILL_PX:
+            return
+        self._moved = True
         step = event.position() - self._grabbed[0]
         turns = self._grabbed[1] == Qt.MouseButton.LeftButton and not (
             event.modifiers() & Qt.KeyboardModifier.ShiftModifier
@@ -179,9 +240,26 @@ class CornerPicture(Panel):
         self._grabbed = (event.position(), self._grabbed[1])
         self._ask()
 
-    def mouseReleaseEvent(self, event: QMouseEvent) -> None:  # noqa: N802, ARG002
-        """Let go."""
+    def mouseReleaseEvent(self, event: QMouseEvent) -> None:  # noqa: N802
+        """Let go; a click touches, if a touch is wanted."""
+        touches = self._grabbed is not None and not self._moved
         self._grabbed = None
+        goal = self.session.work.goal
+        if touches and event.button() == Qt.MouseButton.LeftButton and goal and not goal.looks:
+            at = self._pressed
+            self.session.work.touch(
+                *self.camera.sight_at(at.x(), at.y(), self.width(), self.height())
+            )
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802
+        """Take what was touched with Return, end touching with Escape."""
+        wanted = self.session.work.goal is not None
+        if wanted and event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
+            self.bar.take.click()
+        elif wanted and event.key() == Qt.Key.Key_Escape:
+            self.bar.end.click()
+        else:
+            super().keyPressEvent(event)
 
     def wheelEvent(self, event: QWheelEvent) -> None:  # noqa: N802
         """Look nearer or wider."""
@@ -203,6 +281,8 @@ class CornerPicture(Panel):
 
     def resizeEvent(self, event: object) -> None:  # noqa: N802, ARG002
         """Ask for a picture of the other size."""
+        high = round(self.look.px(BAR_PX))
+        self.bar.setGeometry(0, self.height() - high, self.width(), high)
         self._ask()
 
     def showEvent(self, event: object) -> None:  # noqa: N802, ARG002
@@ -216,9 +296,14 @@ class CornerPicture(Panel):
         return float(pair.gap.turn_angle_deg)
 
     def _ask(self) -> None:
-        if self.session.result is None or self.width() < 8 or not self.isVisible():
+        on_bench = self.session.work.source is not None
+        if self.session.result is None and not on_bench:
+            return
+        if self.width() < 8 or not self.isVisible():
             return
         pair, ratio = self.session.chosen_pair, self.devicePixelRatioF()
+        if on_bench:
+            pair = None
         cut = None
         if self.cut and pair is not None:
             view = view_of(pair)
@@ -232,9 +317,10 @@ class CornerPicture(Panel):
                 "eye": camera.eye.tolist(),
                 "up": camera.up.tolist(),
                 "half": camera.half_mm,
-                "turn": self._turn_deg(),
+                "turn": 0.0 if on_bench else self._turn_deg(),
                 "cut": cut,
-                "below": self.session.chosen,
+                "below": None if on_bench else self.session.chosen,
+                "lit": self._lit,
                 "pixel": self.look.px(1.0) * ratio,
                 "colours": self._colours(),
             }
@@ -246,6 +332,7 @@ class CornerPicture(Panel):
             "paper": look.tone(Tone.PAPER).name(),
             "ink": look.tone(Tone.INK).name(),
             "alert": look.tone(Tone.ALERT).name(),
+            "lit": look.colour("chosen").name(),
         }
         for motion, tone in (
             (Motion.TURNS, Tone.TURNS), (Motion.FIXED, Tone.FIXED), (Motion.POSED, Tone.POSED),
@@ -271,6 +358,11 @@ class CornerPicture(Panel):
         painter = self.painter()
         if self._image is not None:
             painter.drawImage(QRectF(self.rect()), self._image)
+            if self.session.work.source is not None:
+                size = (self.width(), self.height())
+                paint_features(painter, self.look, self.session, self._image_camera, size)
+                self._paint_words(painter)
+                return
             self._paint_ring(painter)
             pair = self.session.chosen_pair
             if pair is not None and self._image_key == self.session.chosen:
@@ -280,7 +372,10 @@ class CornerPicture(Panel):
     def _paint_words(self, painter: QPainter) -> None:
         look, pair = self.look, self.session.chosen_pair
         words = "drag to look, wheel for near and far"
-        if self._image is not None and pair is not None:
+        shown = self.session.work.source
+        if shown is not None:
+            words = f"{shown.scan.name} scan as it lay, {len(shown.cleaned.faces):,} triangles"
+        elif self._image is not None and pair is not None:
             words = "whole corner"
             if self.cut:
                 words = f"cut at {pair.first} – {pair.second}"
@@ -296,7 +391,7 @@ class CornerPicture(Panel):
             told = f"There is no corner picture: {self._trouble}."
         elif self._image is None:
             told = "The picture is drawn when the parts are in their places."
-            if self.session.result is not None:
+            if self.session.result is not None or shown is not None:
                 told = "The picture is being drawn."
         painter.setFont(look.font("text", 12))
         painter.setPen(look.tone(Tone.QUIET))

@@ -9,7 +9,9 @@ from typing import Any
 
 import numpy as np
 
-from clearturn.result import CheckResult
+from clearturn.corner.sources import Source
+from clearturn.corner.touched import Touched
+from clearturn.result import CheckResult, Motion
 
 
 def hand_over(result: CheckResult) -> Path:
@@ -30,3 +32,21 @@ def hand_over(result: CheckResult) -> Path:
     told = {"motions": [str(part.motion) for part in result.parts], "below": below}
     (folder / "scene.json").write_text(json.dumps(told))
     return folder
+
+
+def hand_over_scan(source: Source) -> Path:
+    """Write the cleaned faces of a scan, in its own pose, into a new folder and return it."""
+    folder = Path(tempfile.mkdtemp(prefix="clearturn-corner-"))
+    mesh = source.cleaned
+    np.savez(folder / "parts.npz", vertices0=mesh.vertices.astype(np.float32), faces0=mesh.faces)
+    told = {"motions": [str(Motion.FIXED)], "below": {}}
+    (folder / "scene.json").write_text(json.dumps(told))
+    return folder
+
+
+def hand_over_touched(source: Source, touched: Touched) -> Path:
+    """Write the faces that light up into a file in a new folder and return it."""
+    folder = Path(tempfile.mkdtemp(prefix="clearturn-corner-"))
+    mesh = source.mesh.part(touched.faces)
+    np.savez(folder / "lit.npz", vertices=mesh.vertices.astype(np.float32), faces=mesh.faces)
+    return folder / "lit.npz"

@@ -58,6 +58,8 @@ class TitleBlock(Panel):
         if session.is_current and result is not None:
             told = self.look.sentence(verdict_sentence(result))
             return result.verdict, verdict_head(result), told
+        if session.missing is not None and session.state is State.NONE:
+            return None, "not built yet", f"Next: {session.missing}"
         if session.state is State.CHECKING:
             return None, "being checked", "No verdict holds until the check has ended."
         if session.state is State.REFUSED:

@@ -11,6 +11,7 @@ from clearturn_app.window.session import Session
 
 _SIZE_PX = 12.0
 _WORDS = (
+    ("new", "new", "Ctrl+N: a new job"),
     ("open", "open", "Ctrl+O"),
     ("save", "save", "Ctrl+S"),
     ("report", "report", "Ctrl+R: write the clearance report"),

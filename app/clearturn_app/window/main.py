@@ -24,7 +24,9 @@ from clearturn_app.sheets.operations import OPERATIONS
 from clearturn_app.sheets.style import bar_style
 from clearturn_app.tasks import Tasks
 from clearturn_app.window import background
+from clearturn_app.window.builder import Builder
 from clearturn_app.window.files import FilesAsked
+from clearturn_app.window.joining import join_building
 from clearturn_app.window.look import Look
 from clearturn_app.window.notes import Choice
 from clearturn_app.window.recovery import Kept, Safekeeping
@@ -58,6 +60,8 @@ class MainWindow(QMainWindow):
         document.setParent(self)
         self.session = Session(document, self.tasks, checker, self)
         self.sheet = Sheet(self.session, self.look, self)
+        self.builder = Builder(self.session, self)
+        join_building(self)
         self.table = QScrollArea(self)
         self.table.setFrameShape(QScrollArea.Shape.NoFrame)
         self.table.setWidgetResizable(True)
@@ -80,7 +84,8 @@ class MainWindow(QMainWindow):
         self.sheet.title.stop_asked.connect(self.session.stop)
         self.look.changed.connect(self._on_look)
         self._deeds: dict[str, Callable[[], object]] = {
-            "open": self.ask_open, "save": self.save, "report": self.ask_report,
+            "new": self.new_job, "open": self.ask_open,
+            "save": self.save, "report": self.ask_report,
             "undo": document.stack.undo, "redo": document.stack.redo,
             "dark": lambda: self.look.set(dark=not self.look.dark),
             "unit": lambda: self.look.set(inch=not self.look.inch),
@@ -112,7 +117,8 @@ class MainWindow(QMainWindow):
 
     def _make_keys(self) -> None:
         for keys, deed in (
-            ("Ctrl+O", self.ask_open), ("Ctrl+S", self.save), ("Ctrl+Shift+S", self.save_as),
+            ("Ctrl+N", self.new_job), ("Ctrl+O", self.ask_open),
+            ("Ctrl+S", self.save), ("Ctrl+Shift+S", self.save_as),
             ("Ctrl+R", self.ask_report), ("Ctrl+Z", self.document.stack.undo),
             ("Ctrl+Y", self.document.stack.redo), ("Ctrl+Shift+Z", self.document.stack.redo),
             ("F5", self.session.check_now), ("F1", self.show_keys),
@@ -160,6 +166,8 @@ class MainWindow(QMainWindow):
     def _step_back(self) -> None:
         if self.sheet.section.moving.held:
             self.sheet.section.moving.give_up()
+        elif self.session.work.goal is not None:
+            self.builder.end_touching()
         elif self.sheet.slip.isVisible():
             self.sheet.slip.fold()
         elif self.sheet.note.isVisible():
@@ -178,14 +186,27 @@ class MainWindow(QMainWindow):
 
     # -- files ------------------------------------------------------------------------------
 
+    def new_job(self) -> bool:
+        """Begin a job with nothing in it; return False if unsaved work is not to be left."""
+        if not self._may_leave(self.new_job):
+            return False
+        self._take_up(empty_job(), Path.cwd(), None)
+        self.sheet.open_slip(0, fold=False)
+        return True
+
     def ask_open(self) -> None:
         """Ask for a job file and open it."""
-        if not self._may_leave():
+        if not self._may_leave(self.ask_open):
             return
         start = str(self.document.folder)
         name, _ = QFileDialog.getOpenFileName(self, "Open a job", start, _FILES)
         if name:
             self.open(Path(name))
+
+    def open_asking(self, path: Path) -> None:
+        """Open a job file that was dropped, asking about unsaved work first."""
+        if self._may_leave(lambda: self.open(path)):
+            self.open(path)
 
     def open(self, path: Path) -> bool:
         """Open a job file in place of the job that is there; say so if that cannot be."""
@@ -202,8 +223,12 @@ class MainWindow(QMainWindow):
         self.sheet.slip.fold()
         self.session.stop()
         self.session.forget_result()
+        self.builder.end_touching()
+        self.sheet.slip.forget_drafts()
+        self.session.is_being_built = path is None and not any(axle.corner.parts for axle in job.axles)
         self.document.replace(job, folder, path, unsaved=unsaved)
-        self.session.check_now()
+        if self.session.missing is None:
+            self.session.check_now()
 
     def save(self, then: Callable[[], object] | None = None) -> None:
         """Save to the job's file, asking for one if it has none."""
@@ -353,8 +378,8 @@ class MainWindow(QMainWindow):
         # A number that is being written counts as written.
         self.sheet.setFocus()
 
-    def _may_leave(self) -> bool:
-        """Ask about unsaved work; return whether it may be left."""
+    def _may_leave(self, then: Callable[[], object]) -> bool:
+        """Ask about unsaved work; return whether it may be left now, or `then` after saving."""
         self._leave_field()
         if self.document.is_clean:
             return True
@@ -366,12 +391,12 @@ class MainWindow(QMainWindow):
         if answer == QMessageBox.StandardButton.Discard:
             return True
         if answer == QMessageBox.StandardButton.Save:
-            self.save(then=self.close)
+            self.save(then=then)
         return False
 
     def closeEvent(self, event: QCloseEvent) -> None:  # noqa: N802
         """Ask, stop everything, wait, put the picture away."""
-        if not self._may_leave():
+        if not self._may_leave(self.close):
             event.ignore()
             return
         self._keep_soon.stop()

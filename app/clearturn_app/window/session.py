@@ -13,6 +13,7 @@ from PySide6.QtCore import QObject, QTimer, Signal
 
 from clearturn.drawing import Drawing
 from clearturn.errors import ClearturnError
+from clearturn.job.building import next_step
 from clearturn.job.model import Job
 from clearturn.progress import Progress
 from clearturn.result import CheckResult, PairResult, Verdict
@@ -20,6 +21,7 @@ from clearturn.trade.sums import SumsResult
 from clearturn_app.document import Document
 from clearturn_app.tasks import Tasks
 from clearturn_app.window import background
+from clearturn_app.window.workpiece import Workpiece
 
 Checker = Callable[[Job, Path, Progress], CheckResult]
 MOST_DIMENSIONS = 6
@@ -55,6 +57,10 @@ class Session(QObject):
         Why the job cannot be checked.
     sums : SumsResult or None
         The trade sums of the job as it stands, when they are worked out.
+    work : Workpiece
+        The scans in memory.
+    is_being_built : bool
+        Begun anew here: checked by itself only when nothing is missing any more.
     drawing, strip : Drawing or None
         The turn section, and the clock strip of the chosen pair.
     """
@@ -84,6 +90,9 @@ class Session(QObject):
         self.drawing: Drawing | None = None
         self.strip: Drawing | None = None
         self.sums: SumsResult | None = None
+        self.work = Workpiece(document, tasks, self)
+        self.work.trouble.connect(self.trouble)
+        self.is_being_built = False
         self._checker = checker or background.checked
         self._state = State.NONE
         self._checked_revision = -1
@@ -154,6 +163,8 @@ class Session(QObject):
 
     def take_result(self, result: CheckResult) -> None:
         """Take the result of the job as it stands."""
+        if self.result is None and self.work.goal is None:
+            self.work.show(None)
         self.result = result
         self.refusal = ""
         self._checked_revision = self.document.revision
@@ -176,9 +187,21 @@ class Session(QObject):
             self._seen_revision = self.document.revision
             self.tasks.cancel("check")
             self.compute_sums()
-            self._soon.start()
-            self._set_state(State.CHECKING)
+            if self.missing is None:
+                self._soon.start()
+                self._set_state(State.CHECKING)
+            else:
+                self._soon.stop()
+                self._set_state(State.NONE)
         self.job_changed.emit()
+
+    @property
+    def missing(self) -> str | None:
+        """What a job that is being built lacks first, or None."""
+        if not self.is_being_built:
+            return None
+        axles = self.document.job.axles
+        return next_step(axles[0].corner) if axles else None
 
     def forget_result(self) -> None:
         """Drop the result, as when another job is opened."""

@@ -45,6 +45,7 @@ class Sheet(QWidget):
         self.swapped = False
         self.view = "both"
         self._places: Places | None = None
+        self._before: tuple[str, int | None] | None = None
         self.card = RouteCard(session, look, self)
         self.section = TurnSection(session, look, self)
         self.picture = CornerPicture(session, look, self)
@@ -81,6 +82,20 @@ class Sheet(QWidget):
         """Show both views, or "section" or "picture" on the whole sheet."""
         self.view = view if view in VIEWS else "both"
         self._lay_out()
+
+    def look_closely(self, on: bool) -> None:
+        """Give the picture the whole sheet for touching; bring back what was there after it."""
+        if on:
+            if self._before is None:
+                self._before = (self.view, self.slip.index if self.slip.isVisible() else None)
+            self.slip.fold()
+            self.show_view("picture")
+            self.picture.setFocus()
+        elif self._before is not None:
+            (view, index), self._before = self._before, None
+            self.show_view(view)
+            if index is not None:
+                self.open_slip(index, fold=False)
 
     def open_slip(self, index: int, *, fold: bool = True) -> None:
         """Unfold the slip of an operation; fold it if it lies open."""

@@ -41,8 +41,6 @@ class Touched:
     patch : Patch
     proposal : Proposal or None
         What the patch is; None where a piece was asked for.
-    outward : vector
-        Mean unit normal of the patch.
     faces : (k,) ndarray of int
         What lights up: those of the patch or of the piece.
     """
@@ -51,7 +49,6 @@ class Touched:
     seed_mm: Vec3
     patch: Patch
     proposal: Proposal | None
-    outward: Vec3
     faces: NDArray[np.int64]
 
 
@@ -88,10 +85,10 @@ def touch(
     patch = patch_at(source.mesh, seed, progress=part(progress, 0.0, 0.6))
     if piece:
         whole = np.flatnonzero(same_piece(source.mesh, seed) & source.kept)
-        return Touched(source.scan.name, seed, patch, None, _outward(source, patch), whole)
+        return Touched(source.scan.name, seed, patch, None, whole)
     proposal = propose_feature(source.mesh, patch)
     kept = patch.faces[source.kept[patch.faces]].astype(np.int64)
-    return Touched(source.scan.name, seed, patch, proposal, _outward(source, patch), kept)
+    return Touched(source.scan.name, seed, patch, proposal, kept)
 
 
 def _rounded(point: Array) -> Vec3:
@@ -99,25 +96,22 @@ def _rounded(point: Array) -> Vec3:
     return x, y, z
 
 
-def _outward(source: Source, patch: Patch) -> Vec3:
-    corners = source.mesh.vertices[source.mesh.faces[patch.faces]]
-    total = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]).sum(axis=0)
-    size = float(np.linalg.norm(total))
-    if not size > 0.0:
-        raise FitProblem("the touched patch has no area", mend="touch another place")
-    x, y, z = (round(float(value), 4) for value in total / size)
-    return x, y, z
-
-
 def outward_at(source: Source, seed_mm: ArrayLike) -> Vec3:
-    """Return the mean unit normal of the smooth patch around a touched place.
+    """Return the mean unit normal of the smooth patch around a touched place, a face.
 
     Raises
     ------
     FitProblem
-        If the patch has no area.
+        If its normals look to all sides.
     """
-    return _outward(source, patch_at(source.mesh, seed_mm))
+    patch = patch_at(source.mesh, seed_mm)
+    corners = source.mesh.vertices[source.mesh.faces[patch.faces]]
+    total = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]).sum(axis=0)
+    size = float(np.linalg.norm(total))
+    if not size > 0.5 * patch.area_mm2:
+        raise FitProblem("the touched patch looks to no side", mend="touch another place")
+    x, y, z = (round(float(value), 4) for value in total / size)
+    return x, y, z
 
 
 def reach_mm(source: Source, seed_mm: ArrayLike, axis: Fit) -> float:

@@ -1,0 +1,265 @@
+"""What the slips hold for building a job up: what is there, and the words for the next step."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+
+from clearturn.job import model
+from clearturn.job.building import (
+    ROLES,
+    datum_for,
+    next_step,
+    scan_showing,
+    with_touched_diameters,
+)
+from clearturn_app.sheets.dimensions import CALIPER, CALIPER_BOX, ROTOR, Row
+from clearturn_app.sheets.fields import Blank, Deed, Fact, Field, Form, Line, Section
+from clearturn_app.sheets.operations import Operation
+from clearturn_app.window.look import Look
+from clearturn_app.window.workpiece import Loaded
+
+FORMATS = "STL, PLY, OBJ, 3MF, GLB, STEP or IGES"
+POSED = ("tie rod", "steering arm", "control arm", "damper", "hose", "rubber boot", "other")
+_START = {"mount_thickness_mm": "6", "hat_material": "aluminium", "corner_radius_mm": "0",
+          "inner_corner_radius_mm": "0"}  # fmt: skip
+_TOLERANCE = Row("tolerance_mm", "made to ±", "Limit of the real part against these numbers; it "
+                 "goes into the uncertainty.", 0, 10)  # fmt: skip
+_CLOCK = Row("clock_deg", "clock angle of the clocking lug",
+             "Seen from outboard, 0° is up, growing clockwise.", -360, 360, "angle")  # fmt: skip
+_HUB = (
+    Row("hub_r_to_mm", "hub, to radius", "A little over the flange.", 0, 500),
+    Row("hub_z_from_mm", "hub, from z",
+        "Between flange and housing, from the hub face, outboard positive.", -300, 300),
+    Row("hub_z_to_mm", "hub, to z", "Over spigot and studs.", -300, 300),
+    Row("housing_r_to_mm", "bearing housing, to radius", "A little over it; 0: none.", 0, 500),
+    Row("housing_z_from_mm", "bearing housing, from z", "Its inboard end.", -500, 300),
+)  # fmt: skip
+_SPOKES = (
+    Row("r_to_mm", "spokes, to radius", "Where they run into the barrel.", 0, 500),
+    Row("z_from_mm", "spokes, from z", "From the wheel's pad, outboard positive.", -300, 300),
+    Row("z_to_mm", "spokes, to z", "Over their outboard side.", -300, 300),
+)
+_STACK = (
+    Row("old_flange_mm", "flange of the old rotor", "It lay there before.", 0, 60),
+    Row("spacer_mm", "spacer", "Between hat and wheel; 0: none.", 0, 60),
+)
+
+
+def building_sections(
+    operation: Operation,
+    job: model.Job,
+    loaded: Mapping[str, Loaded],
+    look: Look,
+) -> list[Section]:
+    """Return what builds the first axle's corner, for an operation.
+
+    Parameters
+    ----------
+    loaded : mapping of str to Loaded
+        The scans in memory.
+    """
+    makers: dict[int, Callable[[_Bench], Iterator[Section]]] = {
+        10: _scans, 20: _datums, 30: _rotor, 40: _caliper, 50: _wheel, 60: _gaps, 70: _hub,
+    }  # fmt: skip
+    if not job.axles or operation.number not in makers:
+        return []
+    bench = _Bench(job.axles[0].corner, loaded, look)
+    made = list(makers[operation.number](bench))
+    step = next_step(bench.corner)
+    if step is not None and made:
+        made.insert(0, Section("next", (Fact("", step, True),)))
+    return made
+
+
+class _Bench:
+    def __init__(self, corner: model.Corner, loaded: Mapping[str, Loaded], look: Look) -> None:
+        self.corner, self.loaded, self.look = corner, loaded, look
+
+    def form(self, deed: str, word: str, rows: tuple[Row, ...]) -> Form:
+        """Return a form of rows, with what is known already written in."""
+        blanks = []
+        for row in rows:
+            field = Field((), row.label, row.help, row.kind, row.low, row.high, row.choices)
+            start = _START.get(row.key, "")
+            if row.kind == "length" and start and self.look.inch:
+                start = field.written(float(start), self.look)
+            blanks.append(Blank(row.key, field, start))
+        return Form(deed, word, tuple(blanks))
+
+
+def _scans(bench: _Bench) -> Iterator[Section]:
+    axle = ("axles", 0)
+    yield Section(
+        "take scans in",
+        (
+            Deed("", f"{FORMATS}. Or drop the files on the sheet.",
+                 (("choose scans …", "choose scans"),)),
+            Field((*axle, "name"), "axle", "Which axle this corner is on.", "choice",
+                  choices=("front", "rear"), source="given in the job"),
+            Field((*axle, "corner", "side"), "side scanned",
+                  "Left or right, as sitting in the vehicle.", "choice",
+                  choices=("left", "right"), source="given in the job"),
+        ),
+    )  # fmt: skip
+    for scan in bench.corner.scans:
+        yield Section(f"{scan.name}: on the bench", tuple(_bench_lines(scan, bench)))
+
+
+def _bench_lines(scan: model.Scan, bench: _Bench) -> Iterator[Line]:
+    name = scan.name
+    one = bench.loaded.get(name)
+    if one is None:
+        yield Deed("", "Not read in this session.", (("read and show it", f"show:{name}"),))
+        return
+    if one.source.scan != scan:
+        yield Deed("", "Being cleaned …")
+        return
+    found, (low, high) = one.survey, one.source.mesh.bounds
+    size = " × ".join(bench.look.length(float(s), 0) for s in high - low)
+    told = f"{len(one.source.mesh.faces):,} triangles, {found.pieces:,} pieces"
+    yield Deed("size", f"{size} {bench.look.unit}; {told}", (("show it", f"show:{name}"),))
+    for finding in (*one.source.findings, *found.findings):
+        yield Fact(str(finding.severity), finding.text)
+    for k, (step, words) in enumerate(zip(scan.cleaning, one.removed, strict=True)):
+        yield Deed(str(step.step), words, (("take back", f"take back:{name}:{k}"),))
+    specks, below = specks_of(one)
+    words = [("a piece: touch it", f"drop piece:{name}")]
+    if specks and not any(step.step == "drop small pieces" for step in scan.cleaning):
+        words.insert(0, (f"{specks} specks below {below} triangles", f"specks:{name}"))
+    yield Deed("leave out", "", tuple(words))
+    other = "wheel" if name == "knuckle" else "knuckle"
+    used = any(d.scan in (name, other) for d in bench.corner.datums)
+    if not used:
+        yield Deed("it shows", f"a {name}" if name in ("knuckle", "wheel") else name,
+                   ((f"no, the {other}", f"shows:{name}:{other}"),
+                    ("not wanted", f"drop scan:{name}")))  # fmt: skip
+
+
+def specks_of(one: Loaded) -> tuple[int, int]:
+    """Return how many pieces hold less than a thousandth of the triangles, and that bound."""
+    sizes = one.survey.piece.triangles
+    below = max(2, int(sizes.sum()) // 1000)
+    return int((sizes < below).sum()), below
+
+
+def _touch_lines(bench: _Bench, shows: str) -> Iterator[Deed]:
+    corner = bench.corner
+    if scan_showing(corner, shows) is None:
+        yield Deed("", f"There is no {shows} scan yet.", (("choose scans …", "choose scans"),))
+        return
+    yield Deed("", "Touch them one after another in the picture; or turn the picture until up is "
+               "up, let them be proposed, and look each over.",
+               (("touch one after another", f"touch all:{shows}"),
+                ("look, and propose", f"look:{shows}")))  # fmt: skip
+    for role in ROLES:
+        if role.shows == shows:
+            datum = datum_for(corner, role)
+            text = role.help if datum is None else f"“{datum.name}”, a {datum.feature}"
+            word = "touch" if datum is None else "touch anew"
+            yield Deed(role.name, text, ((word, f"touch:{role.name}"),))
+
+
+def _datums(bench: _Bench) -> Iterator[Section]:
+    corner = bench.corner
+    yield Section("touch the knuckle", tuple(_touch_lines(bench, "knuckle")))
+    needed = [role for role in ROLES if role.shows == "knuckle" and role.needed]
+    if corner.hub_frame is None and all(datum_for(corner, role) for role in needed):
+        text = "The clock angle ties the scan to the vehicle; it must be known, not guessed."
+        form = bench.form("clock", "make the hub frame", (_CLOCK,))
+        yield Section("hub frame", (Deed("", text), form))
+    if corner.hub_frame is not None:
+        yield Section("what turns, what stands", tuple(_split_lines(bench)),
+                      folded=any(part.kind == "knuckle" for part in corner.parts))  # fmt: skip
+
+
+def _split_lines(bench: _Bench) -> Iterator[Line]:
+    own = [p for p in bench.corner.parts if p.scan is not None and p.scan.scan == "knuckle"]
+    for part in own:
+        yield Deed(part.name, f"{part.motion}", (("not so", f"drop part:{part.name}"),))
+    yield Deed("", "Pieces that are true only in the scanned position, touched one by one:",
+               tuple((kind, f"part:{kind}") for kind in POSED[:4]))  # fmt: skip
+    yield Deed("", "", tuple((kind, f"part:{kind}") for kind in POSED[4:]))
+    yield Deed("", "What turns, by a band about the axis; all the rest is the knuckle. Touching "
+               "the picture reads r and z.", (("read r and z", "read:knuckle"),))  # fmt: skip
+    yield bench.form("split knuckle", "split it so", _HUB)
+
+
+def _rotor(bench: _Bench) -> Iterator[Section]:
+    if bench.corner.rotor is None:
+        rows = (*ROTOR[0], *ROTOR[1], _TOLERANCE)
+        yield Section("rotor from its drawing", (bench.form("rotor", "make the rotor", rows),))
+    else:
+        yield from _made_to(bench, "rotor")
+
+
+def _made_to(bench: _Bench, name: str) -> Iterator[Section]:
+    for i, part in enumerate(bench.corner.parts):
+        if part.name == name:
+            field = Field(("axles", 0, "corner", "parts", i, "tolerance_mm"), _TOLERANCE.label,
+                          _TOLERANCE.help, low=0, high=10, source="drawing")  # fmt: skip
+            yield Section(f"{name}: the part as made", (field,), folded=True)
+
+
+def _caliper(bench: _Bench) -> Iterator[Section]:
+    there = [part for part in bench.corner.parts if part.kind == "caliper"]
+    if not there:
+        rows = (*CALIPER[0], *CALIPER[1], _TOLERANCE)
+        yield Section("caliper from its drawing",
+                      (bench.form("caliper", "make the caliper", rows),))  # fmt: skip
+        text = f"{FORMATS}, already posed in the hub frame. Or drop the file on the sheet."
+        line = Deed("", text, (("choose a mesh …", "choose caliper"),))
+        yield Section("or from a mesh", (line,))
+        return
+    yield from _made_to(bench, there[0].name)
+    if bench.corner.caliper is not None:
+        name = Row("name", "name", "Bleed nipple, pipe, pad pin.", None, None, "text")
+        form = bench.form("box", "put it on", (name, *CALIPER_BOX))
+        yield Section("put something on the caliper", (form,), folded=True)
+
+
+def _wheel(bench: _Bench) -> Iterator[Section]:
+    corner = bench.corner
+    if corner.seat_stack is None:
+        lines: tuple[Line, ...] = (Deed("", "The new hat's flange is told by the rotor's slip."),)
+        if corner.rotor is not None:
+            lines = (bench.form("stack", "stack it so", _STACK),)
+        yield Section("what lies under the wheel", lines)
+    yield Section("touch the wheel", tuple(_touch_lines(bench, "wheel")),
+                  folded=corner.wheel_frame is not None)  # fmt: skip
+    if corner.wheel_frame is None:
+        return
+    parts = [p for p in corner.parts if p.kind in ("wheel", "spokes", "barrel")]
+    made: list[Line] = [
+        Deed(part.name, part.motion, (("not so", f"drop part:{part.name}"),)) for part in parts
+    ]
+    made.append(Deed("", "Spokes and barrel have requirements of their own; the spokes are a band "
+                     "about the wheel's axis, all the rest is the barrel. Touching the picture "
+                     "reads r and z.", (("whole, not split", "whole wheel"),
+                                        ("read r and z", "read:wheel"))))  # fmt: skip
+    made.append(bench.form("split wheel", "split it so", _SPOKES))
+    yield Section("what the wheel is made of", tuple(made), folded=bool(parts))
+
+
+def _gaps(bench: _Bench) -> Iterator[Section]:
+    if not bench.corner.allowances and bench.corner.parts:
+        text = "Nothing is taken off the gaps yet: run-out, play, placing of the caliper."
+        yield Section("allowances to begin with", (
+            Deed("", text, (("take the usual (common practice, no source)", "allowances"),)),
+        ))  # fmt: skip
+    names = tuple(part.name for part in bench.corner.parts)
+    if len(names) > 1:
+        rows = (
+            Row("first", "between", "One of the two parts.", None, None, "choice", names),
+            Row("second", "and", "The other.", None, None, "choice", names[::-1]),
+            Row("required_mm", "asked", "Instead of the table's.", 0, 100),
+            Row("reason", "because", "Stands in the report.", None, None, "text"),
+        )
+        yield Section("a rule of its own for a pair",
+                      (bench.form("rule", "make the rule", rows),), folded=True)  # fmt: skip
+
+
+def _hub(bench: _Bench) -> Iterator[Section]:
+    if with_touched_diameters(bench.corner) is not bench.corner:
+        text = "Register, bore, flange rim and bearing housing as touched, against the rotor's."
+        line = Deed("", text, (("check the touched diameters", "diameters"),))
+        yield Section("from what was touched", (line,))

@@ -1,0 +1,458 @@
+"""Does what the slips, the picture and dropped files ask for to build a job up."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from PySide6.QtCore import QObject, Signal
+from PySide6.QtWidgets import QFileDialog, QWidget
+
+from clearturn.corner.faces import patch_at
+from clearturn.corner.sources import Source
+from clearturn.corner.touched import outward_at, reach_mm
+from clearturn.datum import fit_cylinder
+from clearturn.envelope.dimensions import BoxDimensions, CaliperDimensions, RotorDimensions
+from clearturn.errors import ClearturnError, InputError
+from clearturn.job import building as edits
+from clearturn.job import model
+from clearturn.job.edits import with_corner, with_pair_rule, without
+from clearturn.job.positions import JsonPath
+from clearturn.progress import Progress
+from clearturn.propose import Proposals, Proposed, accept, propose
+from clearturn.propose.model import PartWord
+from clearturn.scan import Survey, read_scan, survey
+from clearturn_app.sheets.building import specks_of
+from clearturn_app.sheets.operations import signatures_lifted
+from clearturn_app.window.session import Session
+from clearturn_app.window.workpiece import Goal, Workpiece
+
+SUFFIXES = (".stl", ".ply", ".obj", ".3mf", ".glb", ".gltf", ".step", ".stp", ".iges", ".igs")
+_FILES = f"Meshes and solids (*{' *'.join(SUFFIXES)});;All files (*)"
+
+
+class Builder(QObject):
+    """Deeds by name, each one undo step.
+
+    Parameters
+    ----------
+    session : Session
+    owner : QWidget
+        Over which files are asked for.
+    """
+
+    look_closely = Signal(bool)
+    """The picture is wanted on the whole sheet for touching, or no more."""
+    proposed = Signal(str, object, object)
+    """A scan's name, the proposals made on it, and what was up."""
+
+    def __init__(self, session: Session, owner: QWidget) -> None:
+        super().__init__(owner)
+        self.session, self.owner = session, owner
+        self.work: Workpiece = session.work
+        self._all = False
+        self._waiting: list[Path] = []
+        self._deeds: dict[str, Callable[..., object]] = {
+            "choose scans": self.choose_scans, "choose caliper": self.choose_caliper,
+            "show": self.work.show, "specks": self._specks, "drop piece": self._drop_piece,
+            "take back": self._take_back, "shows": self._shows, "drop scan": self._drop_scan,
+            "touch": self._touch, "touch all": self._touch_all, "look": self._look,
+            "read": self._read_places, "part": self._part, "drop part": self._drop_part,
+            "whole wheel": self._whole_wheel,
+            "allowances": lambda: self._edit(
+                "take the usual allowances", "allowances", edits.with_usual_allowances(self.corner)
+            ),
+            "diameters": lambda: self._edit(
+                "check the touched diameters", "hub_checks",
+                edits.with_touched_diameters(self.corner),
+            ),
+        }  # fmt: skip
+        self._forms: dict[str, Callable[[dict[str, Any]], object]] = {
+            "clock": self._clock, "rotor": self._rotor, "caliper": self._caliper,
+            "box": self._box, "stack": self._stack, "split knuckle": self._split_knuckle,
+            "split wheel": self._split_wheel, "rule": self._rule,
+        }  # fmt: skip
+
+    @property
+    def corner(self) -> model.Corner:
+        """The corner that is built: that of the first axle."""
+        return self.session.document.job.axles[0].corner
+
+    def act(self, deed: str) -> None:
+        """Do what a word of a slip stands for: its name and what it is about, with colons."""
+        name, *about = deed.split(":")
+        self._guarded(lambda: self._deeds[name](*about))
+
+    def given(self, deed: str, values: dict[str, Any]) -> None:
+        """Take what was written into a form."""
+        self._guarded(lambda: self._forms[deed](values))
+
+    def _guarded(self, act: Callable[[], object]) -> None:
+        try:
+            act()
+        except ClearturnError as error:
+            self.session.trouble.emit(error)
+
+    def _edit(self, name: str, key: str, corner: model.Corner) -> None:
+        document = self.session.document
+        path: JsonPath = ("axles", 0, "corner", key)
+        job = with_corner(document.job, document.job.axles[0].name, corner)
+        if job is not document.job:
+            document.edit(name, signatures_lifted(job, path))
+
+    # -- scans ------------------------------------------------------------------------------
+
+    def choose_scans(self) -> None:
+        """Ask for scan files and take them in."""
+        start = str(self.session.document.folder)
+        names, _ = QFileDialog.getOpenFileNames(self.owner, "Scans", start, _FILES)
+        self.take_files([Path(name) for name in names])
+
+    def take_files(self, paths: list[Path]) -> None:
+        """Take files in as scans, one after another."""
+        self._waiting += paths
+        if not self.session.tasks.running("take scan"):
+            self._next_file()
+
+    def _next_file(self) -> None:
+        if not self._waiting:
+            return
+        path = self._waiting.pop(0).absolute()
+
+        def done(value: tuple[Source, Survey]) -> None:
+            self._guarded(lambda: self._take_scan(path, *value))
+            self._next_file()
+
+        def failed(error: BaseException) -> None:
+            self.session.trouble.emit(error)
+            self._next_file()
+
+        self.session.tasks.start(
+            "take scan", lambda progress: _read(path, progress), done=done, failed=failed,
+            words=f"reading {path.name}", shown=True,
+        )  # fmt: skip
+
+    def _take_scan(self, path: Path, source: Source, found: Survey) -> None:
+        document, corner = self.session.document, self.corner
+        if document.path is None and not corner.scans and not corner.parts:
+            document.settle(path.parent)
+        name = edits.name_for(corner, path.stem)
+        scan = replace(source.scan, name=name, path=self._relative(path))
+        after = edits.with_scan(corner, scan)
+        self._edit(f"take in {path.name}", "scans", after)
+        self.work.take(scan, replace(source, scan=scan), found)
+
+    def _relative(self, path: Path) -> str:
+        try:
+            return Path(os.path.relpath(path, self.session.document.folder)).as_posix()
+        except ValueError:
+            raise InputError(
+                "a job on another drive cannot name this file", found=str(path),
+                mend="save the job on the drive its scans are on",
+            ) from None  # fmt: skip
+
+    def _specks(self, name: str) -> None:
+        count, below = specks_of(self.work.loaded[name])
+        step = model.DropSmallPieces("drop small pieces", below)
+        self._edit(f"leave out {count} specks of {name}", "scans",
+                   edits.with_step(self.corner, name, step))  # fmt: skip
+
+    def _take_back(self, name: str, index: str) -> None:
+        self._edit(f"take back a cleaning step of {name}", "scans",
+                   edits.without_step(self.corner, name, int(index)))  # fmt: skip
+
+    def _shows(self, name: str, other: str) -> None:
+        self._edit(f"{name} is {other}", "scans", edits.renamed_scan(self.corner, name, other))
+
+    def _drop_scan(self, name: str) -> None:
+        self._edit(f"drop scan {name}", "scans", without(self.corner, "scans", name))
+
+    # -- touching ---------------------------------------------------------------------------
+
+    def _drop_piece(self, name: str) -> None:
+        ask = f"Touch the piece of the {name} scan that shall be left out."
+        self._begin(Goal(name, ask, "leave it out", drops=True))
+
+    def _part(self, kind: str) -> None:
+        ask = f"Touch the {kind if kind != 'other' else 'piece'}."
+        self._begin(Goal("knuckle", ask, f"it is the {kind}", part=kind))
+
+    def _touch(self, name: str) -> None:
+        self._all = False
+        self._ask_role(next(role for role in edits.ROLES if role.name == name))
+
+    def _touch_all(self, shows: str) -> None:
+        self._all = True
+        todo = self._todo(shows)
+        self._ask_role(todo[0] if todo else next(r for r in edits.ROLES if r.shows == shows))
+
+    def _todo(self, shows: str) -> list[edits.Role]:
+        return [role for role in edits.ROLES
+                if role.shows == shows and edits.datum_for(self.corner, role) is None]  # fmt: skip
+
+    def _ask_role(self, role: edits.Role) -> None:
+        extra = "" if role.needed else " (for its diameter; may be skipped)"
+        ask = f"Touch the {role.name}: {role.help}{extra}."
+        self._begin(Goal(role.shows, ask, f"take as {role.name}", role=role))
+
+    def _begin(self, goal: Goal) -> None:
+        self.work.begin(goal)
+        self.look_closely.emit(True)
+
+    def end_touching(self) -> None:
+        """Touch no more."""
+        self._all = False
+        self.work.end()
+        self.look_closely.emit(False)
+
+    def skip(self) -> None:
+        """Leave what is asked for untouched, and ask for the next."""
+        goal = self.work.goal
+        if goal is not None and goal.role is not None:
+            self._go_on(goal.role)
+
+    def take_touched(self, up: model.Vec3) -> None:
+        """Put what was touched into the job, as what it was wanted for; `up` is the picture's."""
+        goal = self.work.goal
+        if goal is None or not self.work.serves:
+            return
+        if goal.looks:
+            self._guarded(lambda: self._propose(goal.scan, up))
+        else:
+            self._guarded(self._take_touched)
+
+    def _take_touched(self) -> None:
+        goal, touched = self.work.goal, self.work.touched
+        if goal is None or touched is None:
+            return
+        if goal.role is not None and touched.proposal is not None:
+            role, feature = goal.role, touched.proposal.feature
+            corner = edits.with_touched(
+                self.corner, role, touched.scan, feature, (touched.seed_mm,)
+            )
+            self.work.lines[role.name] = self.work.touched_lines
+            self._edit(f"touch {role.name}", "datums", corner)
+            self._complete_wheel()
+            self._go_on(role)
+        elif goal.drops:
+            step = model.DropPiece("drop piece", touched.seed_mm)
+            self._edit(f"leave a piece of {goal.scan} out", "scans",
+                       edits.with_step(self.corner, goal.scan, step))  # fmt: skip
+            self.work.begin(goal)  # the next piece, until it is ended
+        else:
+            if goal.part:
+                self._take_part(goal.part, touched.seed_mm)
+            self.end_touching()
+
+    def _take_part(self, kind: Any, seed: model.Vec3) -> None:
+        names = [part.name for part in self.corner.parts]
+        name = next(n for n in (kind, *(f"{kind} {k}" for k in range(2, 99))) if n not in names)
+        faces = model.PieceFaces("piece", seed)
+        corner = edits.with_part_of(self.corner, name, kind, "posed", "knuckle", faces)
+        self._edit(f"{name}, posed", "parts", corner)
+
+    def _go_on(self, role: edits.Role) -> None:
+        order = [one for one in edits.ROLES if one.shows == role.shows]
+        later = order[order.index(role) + 1 :]
+        todo = [one for one in later if edits.datum_for(self.corner, one) is None]
+        if self._all and todo:
+            self._ask_role(todo[0])
+        else:
+            self.end_touching()
+
+    def _look(self, name: str) -> None:
+        ask = "Turn the picture until what is up in the vehicle is up here, then let it propose."
+        self._begin(Goal(name, ask, "propose", looks=True))
+
+    def _read_places(self, name: str) -> None:
+        ask = "Touch any place: its r and z are told. Nothing is changed by it."
+        self._begin(Goal(name, ask, "done"))
+
+    def _propose(self, name: str, up: model.Vec3) -> None:
+        loaded, corner = self.work.loaded[name], self.corner
+        self.end_touching()
+        shows: PartWord | None = {"knuckle": "knuckle", "wheel": "wheel"}.get(name)  # type: ignore[assignment]
+        self.session.tasks.start(
+            "propose",
+            lambda progress: propose(loaded.source, corner, shows, up=up, progress=progress),
+            done=lambda found: self.proposed.emit(name, found, up),
+            failed=self.session.trouble.emit, words=f"looking for the {name}'s datums", shown=True,
+        )  # fmt: skip
+
+    def accept(self, name: str, found: Proposals, up: model.Vec3) -> None:
+        """Take what was proposed and is wanted into the job."""
+
+        def act() -> None:
+            wanted = tuple(one for one in found.proposed if is_wanted(one))
+            taken = accept(self.corner, name, replace(found, proposed=wanted), up=up)
+            self._edit(f"accept what was proposed on {name}", "datums", taken.corner)
+            self._complete_wheel()
+
+        self._guarded(act)
+
+    # -- frames -----------------------------------------------------------------------------
+
+    def _clock(self, values: dict[str, Any]) -> None:
+        role = edits.ROLES[0]
+
+        def work(source: Source) -> model.Corner:
+            datum = edits.datum_for(self.corner, role)
+            assert datum is not None  # the form is there only if it is
+            outboard = outward_at(source, datum.seeds_mm[0])
+            return edits.with_hub_frame(self.corner, values["clock_deg"], outboard)
+
+        self._with_source("knuckle", "make the hub frame", "hub_frame", work)
+
+    def _complete_wheel(self) -> None:
+        corner = self.corner
+        pad, bore = (edits.datum_for(corner, role) for role in edits.ROLES[-2:])
+        if pad is None or bore is None or corner.seat_stack is None or corner.wheel_frame:
+            return
+
+        def work(source: Source) -> model.Corner:
+            # The pad lies on the hat: it looks inboard.
+            x, y, z = outward_at(source, pad.seeds_mm[0])
+            return edits.with_wheel_frame(self.corner, (-x, -y, -z))
+
+        self._with_source("wheel", "make the wheel frame", "wheel_frame", work)
+
+    def _with_source(
+        self, scan: str, name: str, key: str, work: Callable[[Source], model.Corner]
+    ) -> None:
+        """Make an edit that must look at a scan."""
+        loaded, revision = self.work.loaded.get(scan), self.session.document.revision
+        if loaded is None:
+            self.work.show(scan)
+            raise InputError(f"the {scan} scan is being read", mend="try again when it is there")
+
+        def done(corner: model.Corner) -> None:
+            if revision == self.session.document.revision:
+                self._guarded(lambda: self._edit(name, key, corner))
+
+        self.session.tasks.start(
+            key, lambda _progress: work(loaded.source), done=done,
+            failed=self.session.trouble.emit, words=name,
+        )  # fmt: skip
+
+    # -- parts ------------------------------------------------------------------------------
+
+    def choose_caliper(self) -> None:
+        """Ask for a mesh of the caliper."""
+        start = str(self.session.document.folder)
+        name, _ = QFileDialog.getOpenFileName(self.owner, "Caliper", start, _FILES)
+        if name:
+            self.take_caliper(Path(name))
+
+    def take_caliper(self, path: Path) -> None:
+        """Take a mesh or solid file in as the caliper."""
+
+        def done(read: Any) -> None:
+            mesh = model.MeshFile(
+                self._relative(path.absolute()), read.sha256, read.unit, read.chord_error_mm
+            )
+            corner = edits.with_mesh_part(self.corner, "caliper", "caliper", "fixed", mesh)
+            self._guarded(lambda: self._edit(f"caliper from {path.name}", "caliper", corner))
+
+        self.session.tasks.start(
+            "take mesh", lambda progress: read_scan(path, progress=progress), done=done,
+            failed=self.session.trouble.emit, words=f"reading {path.name}", shown=True,
+        )  # fmt: skip
+
+    def _rotor(self, values: dict[str, Any]) -> None:
+        tolerance = values.pop("tolerance_mm")
+        rotor = RotorDimensions(**values)
+        rotor.check("")
+        self._edit("rotor from dimensions", "rotor",
+                   edits.with_rotor(self.corner, rotor, tolerance))  # fmt: skip
+
+    def _caliper(self, values: dict[str, Any]) -> None:
+        tolerance = values.pop("tolerance_mm")
+        caliper = CaliperDimensions(**values)
+        caliper.check("")
+        self._edit("caliper from dimensions", "caliper",
+                   edits.with_caliper(self.corner, caliper, tolerance))  # fmt: skip
+
+    def _box(self, values: dict[str, Any]) -> None:
+        caliper = self.corner.caliper
+        if caliper is None:
+            return
+        box = BoxDimensions(**values)
+        box.check("")
+        corner = replace(self.corner, caliper=replace(caliper, boxes=(*caliper.boxes, box)))
+        self._edit(f"put {box.name} on the caliper", "caliper", corner)
+
+    def _stack(self, values: dict[str, Any]) -> None:
+        self._edit("seat stack", "seat_stack", edits.with_stack(self.corner, **values))
+        self._complete_wheel()
+
+    def _split_knuckle(self, values: dict[str, Any]) -> None:
+        hub = model.Band(
+            r_to_mm=values["hub_r_to_mm"],
+            z_from_mm=values["hub_z_from_mm"],
+            z_to_mm=values["hub_z_to_mm"],
+        )
+        housing = None
+        if values["housing_r_to_mm"] > 0:
+            housing = model.Band(
+                r_to_mm=values["housing_r_to_mm"],
+                z_from_mm=values["housing_z_from_mm"],
+                z_to_mm=values["hub_z_from_mm"],
+            )
+        corner = edits.with_knuckle_split(self.corner, hub, housing)
+        self._edit("split the knuckle", "parts", corner)
+
+    def _split_wheel(self, values: dict[str, Any]) -> None:
+        self._wheel_of(model.Band(**values))
+
+    def _whole_wheel(self) -> None:
+        self._wheel_of(None)
+
+    def _wheel_of(self, spokes: model.Band | None) -> None:
+        pad, bore = (edits.datum_for(self.corner, role) for role in edits.ROLES[-2:])
+        assert pad is not None  # the form is there only with a wheel frame
+        assert bore is not None
+
+        def work(source: Source) -> model.Corner:
+            axis = fit_cylinder(patch_at(source.mesh, bore.seeds_mm[0]).points_mm, robust=True)
+            # A little more than the pad: its rounded edge sits too.
+            radius = float(np.ceil(reach_mm(source, pad.seeds_mm[0], axis) * 2.0)) / 2.0 + 0.5
+            return edits.with_wheel_split(self.corner, spokes, radius)
+
+        self._with_source("wheel", "what the wheel is made of", "parts", work)
+
+    def _rule(self, values: dict[str, Any]) -> None:
+        rule = model.PairRule(
+            values["first"], values["second"], values["reason"], values["required_mm"]
+        )
+        self._edit(f"rule for {rule.first} – {rule.second}", "pairs",
+                   with_pair_rule(self.corner, rule))  # fmt: skip
+
+    def _drop_part(self, name: str) -> None:
+        self._edit(f"drop part {name}", "parts", without(self.corner, "parts", name))
+
+
+_WANTED = ("hub face", "register", "rotor register", "lug 1 bore", "bearing housing",
+           "hub flange rim", "wheel pad", "wheel bore", "turning faces")  # fmt: skip
+
+
+def is_wanted(one: Proposed) -> bool:
+    """Return whether a proposal serves a frame, a hub diameter or the split."""
+    return one.name in _WANTED
+
+
+def _read(path: Path, progress: Progress) -> tuple[Source, Survey]:
+    read = read_scan(path, progress=progress.part(0.0, 0.6))
+    found = survey(read.mesh, progress.part(0.6, 1.0))
+    scan = model.Scan("", path.name, read.sha256, unit=_unit(read.unit))
+    return Source(scan, read.mesh, np.ones(len(read.mesh.faces), np.bool_), read.findings), found
+
+
+def _unit(word: str) -> model.Unit:
+    units: dict[str, model.Unit] = {"mm": "mm", "cm": "cm", "m": "m", "in": "in"}
+    if word not in units:
+        raise InputError("this unit cannot stand in a job", found=word, allowed=", ".join(units))
+    return units[word]

@@ -1,0 +1,321 @@
+"""The scans as they lie on the bench: read, cleaned, looked at and touched before any datum is.
+
+Meshes live here; what is decided about them lives in the job and nowhere else.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from PySide6.QtCore import QObject, Signal
+
+from clearturn.corner.faces import clean
+from clearturn.corner.sources import Source, read_sources
+from clearturn.corner.touched import (
+    FeatureLines,
+    Spin,
+    Touched,
+    feature_lines,
+    feature_words,
+    removed_by,
+    spin_of,
+    touch,
+)
+from clearturn.errors import InputError
+from clearturn.job import model
+from clearturn.job.building import ROLES, Role, datum_for
+from clearturn.progress import Progress
+from clearturn.scan import Survey, survey
+from clearturn_app.document import Document
+from clearturn_app.tasks import Tasks
+from clearturn_app.window.look import Look
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Loaded:
+    """A scan of the job in memory.
+
+    Attributes
+    ----------
+    source : Source
+    survey : Survey
+    removed : tuple of str
+        What each of its cleaning steps took away.
+    """
+
+    source: Source
+    survey: Survey
+    removed: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Goal:
+    """What a touch is wanted for.
+
+    Attributes
+    ----------
+    scan : str
+    ask : str
+        The sentence that asks for it.
+    take : str
+        The word that takes what was touched.
+    role : Role or None
+        For a datum.
+    drops : bool
+        The touched piece is left out of the scan.
+    part : str
+        Kind of the part the touched piece becomes.
+    looks : bool
+        Nothing is touched: the picture is turned until up is up.
+    """
+
+    scan: str
+    ask: str
+    take: str
+    role: Role | None = None
+    drops: bool = False
+    part: str = ""
+    looks: bool = False
+
+    @property
+    def piece(self) -> bool:
+        """Whether a whole piece is wanted, not a feature."""
+        return self.role is None
+
+
+class Workpiece(QObject):
+    """The scans in memory, which of them is shown, and what was touched.
+
+    Attributes
+    ----------
+    loaded : dict of str to Loaded
+        By the scan's name.
+    shown : str or None
+        The scan in the picture; None for the corner as checked.
+    goal : Goal or None
+    touched : Touched or None
+    """
+
+    changed = Signal()
+    """Another scan is shown, or the one shown was cleaned."""
+    touched_changed = Signal()
+    goal_changed = Signal()
+    loaded_changed = Signal()
+    trouble = Signal(object)
+
+    def __init__(self, document: Document, tasks: Tasks, parent: QObject | None = None) -> None:
+        super().__init__(parent)
+        self.document, self.tasks = document, tasks
+        self.loaded: dict[str, Loaded] = {}
+        self.shown: str | None = None
+        self.goal: Goal | None = None
+        self.touched: Touched | None = None
+        self.lines: dict[str, FeatureLines] = {}
+        self._place: tuple[float, float] | None = None
+        self._spins: dict[object, Spin] = {}
+        document.changed.connect(self._follow)
+
+    @property
+    def source(self) -> Source | None:
+        """The scan shown."""
+        return self.loaded[self.shown].source if self.shown in self.loaded else None
+
+    def scans(self) -> dict[str, model.Scan]:
+        """Return the job's scans by name, those of its first axle."""
+        axles = self.document.job.axles
+        return {scan.name: scan for scan in axles[0].corner.scans} if axles else {}
+
+    # -- reading ----------------------------------------------------------------------------
+
+    def take(self, scan: model.Scan, source: Source, found: Survey) -> None:
+        """Keep a scan that was just read, and show it."""
+        self.loaded[scan.name] = Loaded(source, found, removed_by(source))
+        self.loaded_changed.emit()
+        self.show(scan.name)
+
+    def show(self, name: str | None) -> None:
+        """Show a scan, reading it first if need be, or the corner."""
+        if name is not None and name not in self.loaded:
+            self._read(name)
+            return
+        self.shown = name
+        self.changed.emit()
+
+    def _read(self, name: str) -> None:
+        scan, folder = self.scans().get(name), self.document.folder
+        if scan is None:
+            return
+
+        def done(value: Loaded) -> None:
+            if self.scans().get(name) == scan:
+                self.loaded[name] = value
+                self.loaded_changed.emit()
+                self.show(name)
+
+        self.tasks.start(
+            "read scan", lambda progress: _loaded(scan, folder, progress), done=done,
+            failed=self.trouble.emit, words=f"reading {scan.path}", shown=True,
+        )  # fmt: skip
+
+    def _follow(self) -> None:
+        """Forget what the job no longer holds; clean anew what it cleans otherwise."""
+        scans = self.scans()
+        for name, one in list(self.loaded.items()):
+            scan = scans.get(name)
+            was = one.source.scan
+            if scan is not None and scan == was:
+                continue
+            same = next((s for s in scans.values()
+                         if (s.sha256, s.unit) == (was.sha256, was.unit)), None)  # fmt: skip
+            if same is None or same.name != name:
+                del self.loaded[name]
+            if same is None:
+                if self.shown == name:
+                    self.end()
+                    self.show(None)
+                continue
+            self._clean(replace(one.source, scan=same), one.survey, name)
+        if self.goal is not None and self.goal.scan not in scans:
+            self.end()
+        self.loaded_changed.emit()
+
+    def _clean(self, source: Source, found: Survey, was: str) -> None:
+        name = source.scan.name
+
+        def work(_progress: Progress) -> Loaded:
+            kept = _kept(source)
+            fresh = Source(source.scan, source.mesh, kept, source.findings)
+            return Loaded(fresh, found, removed_by(fresh))
+
+        def done(value: Loaded) -> None:
+            if self.scans().get(name) == source.scan:
+                self.loaded[name] = value
+                self.loaded_changed.emit()
+                if self.shown in (name, was):
+                    self.show(name)
+
+        self.tasks.start(f"clean {name}", work, done=done, failed=self.trouble.emit)
+
+    # -- touching ---------------------------------------------------------------------------
+
+    def begin(self, goal: Goal) -> None:
+        """Ask for a touch."""
+        self.goal, self.touched = goal, None
+        if self.shown != goal.scan:
+            self.show(goal.scan)
+        self.goal_changed.emit()
+        self.touched_changed.emit()
+
+    def end(self) -> None:
+        """Ask for nothing any more."""
+        self.tasks.cancel("touch")
+        had = self.goal is not None
+        self.goal = self.touched = None
+        if had:
+            self.goal_changed.emit()
+            self.touched_changed.emit()
+
+    def touch(self, origin: Floats, direction: Floats) -> None:
+        """Touch what a line of sight meets on the scan shown."""
+        source, goal = self.source, self.goal
+        if source is None or goal is None:
+            return
+
+        axes = self.document.job.axles
+        corner = axes[0].corner if axes else None
+
+        def work(progress: Progress) -> tuple[Touched | None, tuple[float, float] | None]:
+            found = touch(source, origin, direction, piece=goal.piece, progress=progress)
+            if found is None or corner is None:
+                return found, None
+            spin = self._spin(source, corner)
+            return found, None if spin is None else spin.r_z(found.seed_mm)
+
+        def done(answer: tuple[Touched | None, tuple[float, float] | None]) -> None:
+            if self.goal is not goal:
+                return
+            value, self._place = answer
+            self.touched = value
+            self.touched_changed.emit()
+            if value is None:
+                self.trouble.emit(InputError(
+                    "there is no surface under the pointer", mend="touch the scan itself"
+                ))  # fmt: skip
+
+        def failed(error: BaseException) -> None:
+            self.touched = None
+            self.touched_changed.emit()
+            self.trouble.emit(error)
+
+        self.tasks.start(
+            "touch", work, done=done, failed=failed, words="growing the patch", shown=True
+        )
+
+    def _spin(self, source: Source, corner: model.Corner) -> Spin | None:
+        """Return the scan's axis once its face and axis are touched."""
+        name = source.scan.name
+        roles = [role for role in ROLES if role.shows == name and role.needed][:2]
+        found = [datum_for(corner, role) for role in roles]
+        seeds = [datum.seeds_mm[0] for datum in found if datum is not None]
+        if len(seeds) < 2:
+            return None
+        key = (source.scan.sha256, source.scan.unit, *seeds)
+        if key not in self._spins:
+            self._spins[key] = spin_of(source, seeds[0], seeds[1], wheel=name == "wheel")
+        return self._spins[key]
+
+    @property
+    def touched_lines(self) -> FeatureLines:
+        """How the touched feature is drawn."""
+        if self.touched is None or self.touched.proposal is None:
+            return FeatureLines(None, None)
+        return feature_lines(self.touched.proposal, self.touched.patch)
+
+    def touched_words(self, look: Look) -> str:
+        """Return what was touched, in words."""
+        touched, goal = self.touched, self.goal
+        if touched is None or goal is None:
+            return ""
+        told = f"a piece of {len(touched.faces):,} triangles"
+        if touched.proposal is not None:
+            told = f"{feature_words(touched.proposal)}, {len(touched.patch.points_mm):,} points"
+        if self._place is not None:
+            r, z = (look.length(value, 1) for value in self._place)
+            told += f"; r {r}, z {z} {look.unit}"
+        told = told[:1].upper() + told[1:] + "."
+        if goal.role is not None and not self.serves:
+            told += f" A {goal.role.name} is a {' or a '.join(goal.role.features)}."
+        return told
+
+    @property
+    def serves(self) -> bool:
+        """Whether what is asked for was given."""
+        touched, goal = self.touched, self.goal
+        if goal is None or goal.looks:
+            return goal is not None
+        if touched is None:
+            return False
+        return goal.role is None or (
+            touched.proposal is not None and touched.proposal.feature in goal.role.features
+        )
+
+
+def _loaded(scan: model.Scan, folder: Path, progress: Progress) -> Loaded:
+    corner = model.Corner("left", scans=(scan,))
+    source = read_sources(corner, folder, progress.part(0.0, 0.6))[scan.name]
+    return Loaded(source, survey(source.mesh, progress.part(0.6, 1.0)), removed_by(source))
+
+
+def _kept(source: Source) -> NDArray[np.bool_]:
+    kept = clean(source.mesh, source.scan.cleaning)
+    if not kept.any():
+        raise InputError(
+            "cleaning leaves nothing of the scan", place=f"scan {source.scan.name!r}",
+            mend="undo the last step",
+        )  # fmt: skip
+    return kept
