@@ -2,7 +2,8 @@
 
 Run ``python tests/benchmarks/bench_fit.py``.  Times are processor seconds, least of interleaved
 repeats; the peer starts from good values, ours finds its own.  Peers: scipy's
-``least_squares(loss="cauchy")``; open3d's plane segmentation where it is installed.
+``least_squares(loss="cauchy")``; trimesh's ``plane_fit``, which is not robust, against our plain
+plane on a face without outliers; open3d's plane segmentation where it is installed.
 """
 
 from __future__ import annotations
@@ -15,11 +16,12 @@ from collections.abc import Callable
 
 import numpy as np
 from scipy.optimize import least_squares
+from trimesh.points import plane_fit
 
 from clearturn.datum import CylinderFit, PlaneFit, fit_cylinder, fit_plane
 from clearturn.datum.shape import frame_along
 
-REPEATS = 3
+REPEATS = 7
 AXIS = np.array([0.3, -0.2, 0.93]) / np.linalg.norm([0.3, -0.2, 0.93])
 PLACE = np.array([120.0, -40.0, 300.0])
 RADIUS = 36.0
@@ -71,12 +73,16 @@ def main() -> None:
     fit_cylinder(bore[:5000], robust=True)  # compiled code loaded
     fit_plane(face[:5000], robust=True)
     ours, bare, plane, peer, seg = [], [], [], [], []
+    plain, others = [], []
+    clean = face[np.abs((face - PLACE) @ AXIS) < 0.1]
     segment = _segmenter(face)
     for _ in range(REPEATS):
         peer.append(timed(lambda: peer_cylinder(bore)))
         ours.append(timed(lambda: fit_cylinder(bore, robust=True)))
         bare.append(timed(lambda: fit_cylinder(bore, robust=True, correlation=False)))
-        plane.append(timed(lambda: fit_plane(face, robust=True)))
+        plane.append(timed(lambda: fit_plane(face, robust=True, correlation=False)))
+        plain.append(timed(lambda: fit_plane(clean, correlation=False)))
+        others.append(timed(lambda: plane_fit(clean)))
         if segment is not None:
             seg.append(timed(segment))
     base = min(t for t, _ in peer)
@@ -90,10 +96,17 @@ def main() -> None:
         print(f"cylinder, {name:<17} {least:.3f} s  {base / least:.0f} x")
     radius = abs(float(fit.radius_mm or 0.0) - RADIUS)
     print(f"  radius off {radius * 1e3:.2f} um, axis off {off * 1e3:.2f} um, {fit.inliers} inliers")
-    print(f"plane           {min(t for t, _ in plane):.3f} s", end="")
+    print(f"plane, fit alone {min(t for t, _ in plane):.3f} s", end="")
     print(f"  height off {abs((flat.point_mm - PLACE) @ AXIS) * 1e3:.2f} um")
     if seg:
-        print(f"open3d plane    {min(t for t, _ in seg):.3f} s")
+        model = np.array(seg[0][1][0])  # type: ignore[index]
+        height = abs(float(model[:3] @ PLACE + model[3])) / float(np.linalg.norm(model[:3]))
+        least = min(t for t, _ in seg)
+        print(f"open3d plane    {least:.3f} s  height off {height * 1e3:.2f} um", end="")
+        print(f"  {least / min(t for t, _ in plane):.1f} x")
+    least = min(t for t, _ in others)
+    print(f"plain plane     {min(t for t, _ in plain):.4f} s  trimesh {least:.4f} s", end="")
+    print(f"  {least / min(t for t, _ in plain):.1f} x")
 
 
 def _segmenter(points: np.ndarray) -> Callable[[], object] | None:
