@@ -195,8 +195,9 @@ def _cures(pair: PairResult) -> str:
 def _limits_table(result: CheckResult) -> str:
     rows = [("what else would fit", "size mm", "change mm", "fails next")]
     for one in result.limits:
-        size = "–" if one.size_mm is None else _number(one.size_mm)
-        rows.append((one.what, size, f"{one.change_mm:+.2f}", one.stopped_by or "–"))
+        size = "unknown" if one.size_mm is None else _number(one.size_mm)
+        change = "as now" if one.change_mm == 0 else f"{one.change_mm:+.2f}"
+        rows.append((one.what, size, change, one.stopped_by or "–"))
     return table(rows, right=(1, 2))
 
 

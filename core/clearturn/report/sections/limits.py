@@ -30,7 +30,7 @@ def limits(context: Context) -> Section | None:
 def _row(one: FitLimit) -> tuple[Cell, ...]:
     return (
         Cell(one.what, below=foreign("; ".join(one.told), 300)),
-        Cell("" if one.size_mm is None else figures.mm(one.size_mm, 1)),
-        Cell(figures.signed_mm(one.change_mm)),
+        Cell("unknown" if one.size_mm is None else figures.mm(one.size_mm, 1)),
+        Cell(figures.signed_mm(one.change_mm) if one.change_mm else "as now"),
         Cell(foreign(one.stopped_by, 60) if one.stopped_by else "nothing looked at"),
     )
