@@ -102,6 +102,13 @@ def test_wrong_arguments_are_told_in_one_sentence(clearturn: Run, arguments: lis
     assert "--help" in answer.err
 
 
+def test_an_unknown_option_points_to_the_help_of_its_command(clearturn: Run) -> None:
+    answer = clearturn("gap", "a.stl", "b.stl", "--turn", "second")
+    assert answer.code == 2
+    assert "found --turn second" in answer.err
+    assert "see clearturn gap --help" in answer.err
+
+
 def test_no_command_prints_the_help_where_it_spoils_no_pipe(clearturn: Run) -> None:
     answer = clearturn()
     assert (answer.code, answer.out) == (2, "")

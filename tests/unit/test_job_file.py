@@ -315,6 +315,8 @@ def test_place_names_the_line_the_key_stands_on() -> None:
         ("[" * 100_000, "nested too deeply"),
         ('{"format": "clearturn job", "version": 1' + "0" * 5000 + "}", "JSON"),
         ("solid knuckle", "not valid JSON"),
+        ('{\n "version": 1,  // of the format\n "name": "n"}', "JSON has no comments"),
+        ('{"version": 1  // of the format\n, }', "JSON has no comments"),
     ],
 )
 def test_text_that_is_no_job_is_refused_by_name(text: str, says: str) -> None:

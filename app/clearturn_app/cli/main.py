@@ -91,7 +91,15 @@ def _answer(argv: list[str]) -> int:
     commands = {name: _load(name) for name in ([wanted] if wanted else COMMANDS)}
     parser = _parser(commands)
     try:
-        args = parser.parse_args(argv)
+        args, left = parser.parse_known_args(argv)
+        if left:
+            # argparse's own words would send one to the help of the whole program.
+            prog = f"{parser.prog} {args.command}" if args.command else parser.prog
+            raise InputError(
+                "there is no such option or argument here",
+                found=" ".join(left),
+                mend=f"see {prog} --help",
+            )
     except SystemExit as leave:  # --help and --version
         return int(leave.code or 0)
     if args.command is None:

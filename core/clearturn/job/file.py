@@ -230,12 +230,24 @@ def _parse_json(text: str, file: str) -> Any:
         return json.loads(text, parse_constant=lambda name: _no_constant(name, text))
     except json.JSONDecodeError as error:
         raise JobProblem(
-            f"not valid JSON: {error.msg}", file=file, place=f"line {error.lineno}"
+            f"not valid JSON: {error.msg}",
+            file=file,
+            place=f"line {error.lineno}",
+            mend=_json_mend(text, error.lineno),
         ) from None
     except RecursionError:
         raise JobProblem("not a job file: nested too deeply", file=file) from None
     except ValueError as error:  # a number of thousands of digits
         raise JobProblem(f"not valid JSON: {error}", file=file) from None
+
+
+def _json_mend(text: str, line: int) -> str | None:
+    """Return what to do where the line has what comes with a copied sample."""
+    # The reader may stop on the line after the comment.
+    near = text.split("\n")[max(line - 2, 0) : line]
+    if any(re.search(r"(?:^|\s)(?://|/\*)", each) for each in near):
+        return "JSON has no comments: take out // and what follows it"
+    return None
 
 
 def _no_constant(name: str, text: str) -> None:
