@@ -24,11 +24,13 @@ from clearturn.job.edits import path_of, value_at, with_value  # noqa: E402
 from clearturn.job.file import load_job  # noqa: E402
 from clearturn.report import write_report  # noqa: E402
 from clearturn.result import Verdict  # noqa: E402
+from clearturn.trade.sheet import Grid  # noqa: E402
 from clearturn_app.document import Document, empty_job, opened  # noqa: E402
 from clearturn_app.resources.colours import BLUE, PAPER  # noqa: E402
 from clearturn_app.sheets.contents import sections  # noqa: E402
 from clearturn_app.sheets.fields import Field  # noqa: E402
 from clearturn_app.sheets.operations import OPERATIONS  # noqa: E402
+from clearturn_app.sheets.sums import _grid, _whole  # noqa: E402
 from clearturn_app.views.paint import stamp  # noqa: E402
 from clearturn_app.views.picture_process import PictureProcess  # noqa: E402
 from clearturn_app.window import background  # noqa: E402
@@ -566,3 +568,12 @@ def test_section_and_strip_are_drawn_in_the_unit_shown(
     press(window, Qt.Key.Key_U)
     qtbot.waitUntil(lambda: len(asked) >= 2, timeout=30_000)
     assert set(asked) == {"in"}
+
+
+def test_table_of_a_sum_reads_as_sentences_with_the_unit_behind_its_number() -> None:
+    heads = ("order", "amplitude, mm", "phase, °", "fit")
+    told = [(f.label, f.text) for f in _grid(Grid("x", heads, (("1", "0.02", "48", "H7"),)))]
+    assert told == [("order 1", "amplitude 0.02 mm, phase 48°, fit H7")]
+    warm = next(iter(_grid(Grid("x", ("°C", "seen"), (("430", "stayed"),)))))
+    assert (warm.label, warm.text) == ("430 °C", "seen stayed")
+    assert _whole("needed 0.050 mm at 12 places") == "needed 0.050\u00a0mm at 12 places"

@@ -19,6 +19,7 @@ from clearturn.drawing import (
     Line,
     Text,
     Tone,
+    pair_words,
     swept_outline,
     turn_section,
 )
@@ -228,6 +229,14 @@ def test_figures_are_told_in_inch_when_asked_for(drawing: Drawing) -> None:
         assert one.first == two.first
     (bar,) = [m for m in inch.marks if isinstance(m, Text) and m.text.endswith(" in")]
     assert bar.text in ("1 in", "2 in", "5 in")
+
+
+def test_long_names_are_cut_in_labels_and_short_ones_are_not() -> None:
+    assert pair_words("caliper", "barrel") == "caliper – barrel"
+    first, second = pair_words("Bremssattelhalteverschraubung", "rotor").split(" – ")
+    assert first.endswith("…")
+    assert len(first) <= 18
+    assert second == "rotor"
 
 
 def test_places_go_to_the_paper_and_back(drawing: Drawing) -> None:
