@@ -235,7 +235,7 @@ def test_smallest_rim_in_whole_sizes() -> None:
 def test_pairs_that_fail_now_are_told_and_do_not_stop_the_others() -> None:
     found = limits([BLOCK, disc(21.0), barrel()], [SPOKES, BARREL])["highest caliper"]
     assert found.change_mm == 6.5
-    assert "caliper and spokes do not clear as it is" in found.told
+    assert "caliper and spokes do not clear as they are" in found.told
 
 
 def test_nothing_is_grown_without_dimensions() -> None:

@@ -136,7 +136,7 @@ def _with_tool(
         "dimensions",
     )  # fmt: skip
     there = corner.left(item.removed)
-    told = [f"{name} is off" for name in item.removed]
+    told = _without(item)
     if isinstance(item, PadOut):
         apart = (item.own, *item.touches)
         there = [one for one in there if corner.body_of[one.name] not in apart]
@@ -163,6 +163,10 @@ def _with_tool(
         here = part(progress, i / len(there), (i + 1) / len(there))
         judged.append(judge_one(spec, by_name, corner.service, frames, here))
     return _result(item, judged, tuple(told))
+
+
+def _without(item: Access) -> list[str]:
+    return [f"without {', '.join(item.removed)}"] if item.removed else []
 
 
 def _reach(item: SpannerOn) -> float:
@@ -215,7 +219,7 @@ def _wheel_on(item: WheelOn, corner: Setting, progress: Progress | None) -> Acce
     over = max(0.0, stud.length_mm - pad) if stud is not None else 0.0
     way = over + STUD_WAY_MM if item.way_mm is None else item.way_mm
     words, told = _studs(item, corner.settings, way, over)
-    told = [f"{name} is off" for name in item.removed] + told
+    told = _without(item) + told
     by_name = {one.name: one for one in there}
     ways: list[_Along] = []
     pairs = [(one, two) for one in wheel for two in others]

@@ -89,7 +89,7 @@ def _held(judged: Sequence[Judged], change: Change) -> tuple[list[Judged], list[
     ]
     held = [one for one in touched if one.result.margin_mm >= 0]
     told = [
-        f"{one.spec.first} and {one.spec.second} do not clear as it is"
+        f"{one.spec.first} and {one.spec.second} do not clear as they are"
         for one in touched
         if one.result.margin_mm < 0
     ]

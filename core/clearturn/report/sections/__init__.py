@@ -23,10 +23,10 @@ from clearturn.report.sections.uncertainty import allowances, uncertainty
 SECTIONS: tuple[SectionMaker, ...] = (
     gap_list,
     hub_diameters,
-    access,
     turn_section,
     pair_sheets,
     limits,
+    access,
     allowances,
     uncertainty,
     sums,
