@@ -228,7 +228,9 @@ def as_text(
 
 
 def _scan(scan: str, found: Proposals, why: bool) -> str:
-    rows = [("feature", "confidence", "numbers", "touched at")]
+    from clearturn.propose import SURE
+
+    rows = [("feature", "confidence", "numbers (lengths mm)", "touched at, mm")]
     for one in found.proposed:
         seed = one.seeds_mm[0] if one.seeds_mm else None
         more = f" +{len(one.seeds_mm) - 1}" if len(one.seeds_mm) > 1 else ""
@@ -239,6 +241,9 @@ def _scan(scan: str, found: Proposals, why: bool) -> str:
         told = (*one.why, *one.doubts) if why else one.doubts
         lines += [f"  {one.name}: {text}" for text in told]
     lines += [f"  {one.name}: not found, {one.reason}" for one in found.not_found]
+    unsure = [f"{p.name} ({p.confidence:.2f})" for p in found.proposed if p.confidence < SURE]
+    if unsure:
+        lines.append(f"  below {SURE:.2f}, look twice: " + ", ".join(unsure))
     return "\n".join([*lines, *_ways(found)])
 
 
