@@ -227,6 +227,16 @@ def test_parts_are_moved_by_keys_as_well(window: MainWindow) -> None:
     assert window.document.stack.count() == 1
 
 
+def test_section_in_the_small_place_is_given_room_first(window: MainWindow) -> None:
+    window.sheet.swap()
+    assert window.sheet.section.is_small
+    window.sheet.setFocus()
+    QTest.keyClick(window, Qt.Key.Key_M)
+    assert not window.sheet.section.is_small
+    assert window.sheet.section.moving.held
+    window.sheet.section.moving.give_up()
+
+
 def test_number_without_sense_is_told_and_writes_nothing(window: MainWindow, qtbot) -> None:
     moving = window.sheet.section.moving
     offset = next(one for one in moving.choice if one.name == "rotor offset")

@@ -160,8 +160,11 @@ class MainWindow(QMainWindow):
             self.sheet.section.fit()
 
     def _move_parts(self) -> None:
-        self.sheet.section.setFocus()
-        self.sheet.section.moving.take_next()
+        section = self.sheet.section
+        if section.is_small:
+            self.sheet.swap()  # there would be no room for the figures
+        section.setFocus()
+        section.moving.take_next()
 
     def _step_back(self) -> None:
         if self.sheet.section.moving.held:
