@@ -6,7 +6,9 @@ nothing of the program.
 
 from __future__ import annotations
 
+import importlib.util
 import json
+import sys
 from dataclasses import replace
 from functools import lru_cache
 from typing import Any
@@ -40,6 +42,20 @@ KNOWN = {
     ("caliper", "hub"): "caliper–hub",
     ("caliper", "bearing housing"): "caliper–housing",
 }
+
+
+@lru_cache(maxsize=1)
+def construction() -> Any:
+    """The script that holds the demo's solids."""
+    spec = importlib.util.spec_from_file_location(
+        "construction", samples_folder() / "construction.py"
+    )
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[spec.name] = module
+    spec.loader.exec_module(module)
+    return module
 
 
 @lru_cache(maxsize=1)
@@ -143,6 +159,44 @@ def test_frames_are_those_of_the_construction() -> None:
         known = 5 if scan == "wheel" else 6
         off_by = np.abs(np.concatenate([move, turn]))[:known] / standard[:known]
         assert off_by.max() < 3.5
+
+
+def test_ways_of_the_demo_clear_and_their_gaps_are_the_true_ones() -> None:
+    found = {one.name: one for one in result().access}
+    assert len(found) == 7
+    assert {one.verdict for one in found.values()} == {Verdict.CLEARS}
+
+    def estimate(name: str) -> float:
+        one = found[name]
+        assert one.margin_mm is not None
+        assert one.expanded_uncertainty_mm is not None
+        return one.margin_mm + one.required_mm + one.expanded_uncertainty_mm
+
+    # Socket Ø 27 from 1.5 mm behind the lug's face: the construction's own distance at points of
+    # the cylinder, which uses no mesh and nothing of the program.
+    angle = np.radians(np.arange(0.0, 360.0, 1.0))
+    height = np.arange(-136.0, -253.0, -0.5)
+    around, along = np.meshgrid(angle, height)
+    for name, y in (("upper bracket bolt", 69.71), ("lower bracket bolt", -69.71)):
+        points = np.stack(
+            [-107.35 + 13.5 * np.cos(around), y + 13.5 * np.sin(around), along], axis=-1
+        ).reshape(-1, 3)
+        true = float(construction().knuckle(points).min())
+        spread = found[name].expanded_uncertainty_mm
+        assert estimate(name) == pytest.approx(true, abs=spread)
+    wheel = "wheel over caliper and studs"  # it comes nearest when it sits
+    true = GAPS["caliper–spokes"]["gap_mm"]
+    assert estimate(wheel) == pytest.approx(true, abs=found[wheel].expanded_uncertainty_mm)
+
+
+def test_what_else_would_fit_is_stopped_by_the_true_neighbours() -> None:
+    found = {one.what: one for one in result().limits}
+    assert set(found) == {"largest ring", "highest caliper", "widest caliper", "smallest rim"}
+    # The true barrel gap is 5.48 mm where 3 are asked: no caliper can grow by more than the rest.
+    spare = GAPS["caliper–barrel"]["gap_mm"] - 3.0
+    assert 0.0 < found["highest caliper"].change_mm <= spare
+    assert found["highest caliper"].stopped_by == "caliper and barrel"
+    assert found["smallest rim"].change_mm == 0.0  # one size less takes 12.7 mm of radius
 
 
 def test_with_weights_allowed_everywhere_the_barrel_fails() -> None:

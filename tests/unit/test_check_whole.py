@@ -17,6 +17,11 @@ from clearturn.job.edits import with_corner
 from clearturn.job.file import parse_job
 from clearturn.job.model import Job
 from clearturn.progress import Progress
+from clearturn.report import result_json
+from clearturn.report.blocks import Context, Table
+from clearturn.report.content import build_report
+from clearturn.report.pictures import Pictures
+from clearturn.report.sections.access import access
 from clearturn.result import CheckResult, Verdict
 
 _spec = importlib.util.spec_from_file_location(
@@ -63,6 +68,35 @@ def test_one_pair_is_judged_and_the_worst_verdict_counts(result: CheckResult) ->
     # The register's bore is too small, and that is worse than the gap.
     assert result.verdict is Verdict.FAILS
     assert result.turn_section is not None
+
+
+def test_way_that_is_blocked_fails_the_job_and_stands_in_result_and_report(
+    small: tuple[Path, dict[str, Any]],
+) -> None:
+    folder, data = small
+    blocked = copy.deepcopy(data)
+    del made.corner_of(blocked)["hub_checks"]
+    assert check(job_of(blocked), folder=folder).verdict is Verdict.CLEARS
+    # A pad drawn through the ring that it does not touch by intent.
+    made.corner_of(blocked)["access"] = [
+        {"what": "pad out", "name": "pad", "own": "lug", "clock_deg": 0.0, "r_from_mm": 20.0,
+         "r_to_mm": 40.0, "z_from_mm": -60.0, "z_to_mm": 20.0, "width_mm": 30.0,
+         "direction": "outward", "way_mm": 200.0},
+    ]  # fmt: skip
+    found = check(job_of(blocked), folder=folder)
+    assert {pair.verdict for pair in found.pairs} == {Verdict.CLEARS}
+    (way,) = found.access
+    assert (way.verdict, way.against) == (Verdict.FAILS, "rotor")
+    assert found.verdict is Verdict.FAILS
+    (told,) = result_json(found)["access"]
+    assert (told["name"], told["verdict"], told["against"]) == ("pad", "fails", "rotor")
+    context = Context(found, Pictures(), 170.0, 250.0)
+    section = access(context)
+    assert section is not None
+    (table,) = section.blocks
+    assert isinstance(table, Table)
+    assert [row[0].text for row in table.rows] == ["pad"]
+    assert "access (pad past rotor)" in build_report(context).sentence
 
 
 def test_two_axles_stand_side_by_side_under_their_names(
