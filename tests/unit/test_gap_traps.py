@@ -283,3 +283,28 @@ def test_vertices_that_no_face_uses_are_no_part_of_the_surface(count):
     deep = box((90, -5, -5), (120, 5, 5))
     inside = Mesh(np.vstack([deep.vertices, [[125.0, 0, 0]]]), deep.faces)
     assert turning_gap(inside, ring).interference.depth_mm.lower <= 20 + 1e-6
+
+
+def test_part_with_its_own_copy_interferes_although_no_surfaces_cross():
+    cube = box((0, 0, 0), (100, 100, 100))
+    found = still_gap(cube, cube)
+    assert found.state is State.INTERFERING
+    # Freed by no shift shorter than the cube's edge; what lies just below a face proves a part.
+    assert found.gap_mm.upper < -1.0
+    assert found.gap_mm.lower == pytest.approx(-100.0, abs=0.2)
+    ring = tube(60.0, 80.0, 0.0, 10.0, 90)
+    assert turning_gap(ring, ring).state is State.INTERFERING
+
+
+def test_block_with_flush_sides_half_way_in_interferes():
+    low, high = box((0, 0, 0), (100, 100, 100)), box((0, 0, 50), (100, 100, 150))
+    found = still_gap(low, high)
+    assert found.state is State.INTERFERING
+    assert found.gap_mm.lower <= -50.0 + 1e-9 <= found.gap_mm.upper
+
+
+def test_blocks_leaning_on_each_other_with_whole_faces_only_touch():
+    low = box((0, 0, 0), (100, 100, 100))
+    for other in (box((0, 0, 100), (100, 100, 150)), box((20, 20, 100), (60, 60, 150))):
+        assert still_gap(low, other).state is State.TOUCHING
+        assert still_gap(other, low).state is State.TOUCHING

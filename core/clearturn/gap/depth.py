@@ -59,6 +59,44 @@ def inside_depth(
     return deepest, at
 
 
+def shared_depth(
+    first: Mesh, second: Mesh, poses: list[Matrix], progress: Progress | None = None
+) -> float:
+    """Return how deep points just below one closed surface lie in the other solid; 0 for none.
+
+    Surfaces that coincide, a part with its own copy for one, cross nowhere and have no corner
+    inside the other.  What is below them tells such parts from two that lean on each other.
+
+    Parameters
+    ----------
+    poses : list of (4, 4) ndarray
+        Poses of the first mesh in the second's frame to look at.
+    """
+    deepest = 0.0
+    for pose in poses:
+        for inner, outer, place in _both(first, second, pose):
+            check(progress)
+            points = _below_surface(inner)
+            points = points[np.abs(winding(points, inner)) >= INSIDE]
+            there = points @ place[:3, :3].T + place[:3, 3]
+            there = there[np.abs(winding(there, outer)) >= INSIDE]
+            if len(there):
+                distance, _, _ = query(there, space_tree(outer), np.inf)
+                deepest = max(deepest, float(distance.max()))
+    return deepest
+
+
+def _below_surface(mesh: Mesh) -> Matrix:
+    """Points a little below some faces, spread over the mesh, (k, 3)."""
+    corners = mesh.vertices[mesh.faces[:: len(mesh.faces) // _COARSE + 1]]
+    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    size = np.linalg.norm(normal, axis=1)
+    kept = size > 0
+    # As far below as a tenth of the face is wide: not through a thin wall on its other side.
+    step = 0.1 * normal[kept] / np.sqrt(size[kept])[:, None]
+    return np.asarray(corners[kept].mean(axis=1) - step)
+
+
 def _both(first: Mesh, second: Mesh, pose: Matrix) -> list[tuple[Mesh, Mesh, Matrix]]:
     return [(first, second, pose), (second, first, inverse(pose))]
 

@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 from clearturn.findings import Finding
 from clearturn.gap import _kernels_contact as contact
 from clearturn.gap import _kernels_still as still_kernels
-from clearturn.gap.depth import freeing_shift, inside_depth
+from clearturn.gap.depth import freeing_shift, inside_depth, shared_depth
 from clearturn.gap.meridian import axis_frame, meridian_image
 from clearturn.gap.model import Axis, Gap, Interference, Interval, State
-from clearturn.gap.still import inverse
+from clearturn.gap.still import inverse, query
 from clearturn.gap.surface_map import INSIDE, OUTSIDE, winding
 from clearturn.gap.tree import mesh_bounds, space_tree
 from clearturn.mesh import Mesh
@@ -58,6 +58,8 @@ def still_state(
         if answer != 0:
             break
     depth, _ = inside_depth(first, second, [relative], progress)
+    if answer <= 0 and depth <= tolerance_mm and is_closed(first) and is_closed(second):
+        depth = max(depth, shared_depth(first, second, [relative], progress))
     if answer <= 0 and depth <= tolerance_mm:
         gap = _touching(gap, answer)
         return _contained(gap, first, second, relative, progress)
@@ -99,6 +101,8 @@ def turning_state(
     poses = _poses_over_turn(gap, pose_first, pose_second, turns, axis)
     # Without a crossing only the angle of the contact is looked at; containment comes after.
     depth, _ = inside_depth(first, second, poses if answer > 0 else poses[:1], progress)
+    if answer <= 0 and depth <= tolerance_mm and is_closed(first) and is_closed(second):
+        depth = max(depth, shared_depth(first, second, poses[:1], progress))
     if answer <= 0 and depth <= tolerance_mm:
         gap = _touching(gap, answer)
         return _contained(gap, first, second, relative, progress)
@@ -181,7 +185,9 @@ def _sample(mesh: Mesh) -> NDArray[np.int64]:
     return mesh.cached("sample", choose)
 
 
-def _side_of(inner: Mesh, outer: Mesh, inner_in_outer: Matrix) -> tuple[bool, bool]:
+def _side_of(
+    inner: Mesh, outer: Mesh, inner_in_outer: Matrix, touching_mm: float
+) -> tuple[bool, bool]:
     """Whether points of `inner` lie inside `outer`, and whether any is undecided.
 
     A piece is inside or unknown by the middle of its points' winding numbers.
@@ -192,6 +198,12 @@ def _side_of(inner: Mesh, outer: Mesh, inner_in_outer: Matrix) -> tuple[bool, bo
     within = ((points >= low) & (points <= high)).all(axis=1)
     if not within.any():
         return False, False
+    if touching_mm > 0 and is_closed(outer):
+        # A point on the surface says nothing about the rest of its piece.
+        distance, _, _ = query(points[within], space_tree(outer), np.inf)
+        within[np.flatnonzero(within)[distance <= touching_mm]] = False
+        if not within.any():
+            return False, False
     size = np.abs(winding(points[within], outer))
     label = pieces(inner)[rows[within]]
     inside = unknown = False
@@ -211,9 +223,10 @@ def _contained(
 ) -> Gap:
     """Decide containment of parts whose surfaces do not cross."""
     check(progress)
-    in_second, unknown_second = _side_of(first, second, relative)
+    touching = (gap.gap_mm.upper or 0.0) + 1e-6 if gap.state is State.TOUCHING else 0.0
+    in_second, unknown_second = _side_of(first, second, relative, touching)
     check(progress)
-    in_first, unknown_first = _side_of(second, first, inverse(relative))
+    in_first, unknown_first = _side_of(second, first, inverse(relative), touching)
     if in_second or in_first:
         which = "first in second" if in_second else "second in first"
         text = f"a piece lies wholly inside the other part's solid ({which})"
