@@ -495,7 +495,7 @@ def test_proposals_are_shown_and_accepted_in_one_step(hand: Hand, folder: Path) 
         if name == "knuckle":
             # Up as true.json states the pose of the scan: hub from scan, second row.
             hand.wait(lambda: hand.picture.is_settled)
-            turn_up(hand, np.array(TRUE["poses"]["knuckle"])[1, :3])
+            turn_up(hand, np.array(TRUE["poses"]["knuckle"]["hub_from_scan"])[1, :3])
         hand.key(Qt.Key.Key_Return)
         hand.settle()
         note = hand.window.sheet.note

@@ -16,6 +16,7 @@ from clearturn.corner.faces import patch_at
 from clearturn.corner.sources import Source
 from clearturn.corner.touched import outward_at, reach_mm
 from clearturn.datum import fit_cylinder
+from clearturn.datum.grow import surface
 from clearturn.envelope.dimensions import BoxDimensions, CaliperDimensions, RotorDimensions
 from clearturn.errors import ClearturnError, InputError
 from clearturn.job import building as edits
@@ -446,7 +447,8 @@ def is_wanted(one: Proposed) -> bool:
 
 def _read(path: Path, progress: Progress) -> tuple[Source, Survey]:
     read = read_scan(path, progress=progress.part(0.0, 0.6))
-    found = survey(read.mesh, progress.part(0.6, 1.0))
+    found = survey(read.mesh, progress.part(0.6, 0.9))
+    surface(read.mesh, progress.part(0.9, 1.0))  # so that the first touch does not wait for it
     scan = model.Scan("", path.name, read.sha256, unit=_unit(read.unit))
     return Source(scan, read.mesh, np.ones(len(read.mesh.faces), np.bool_), read.findings), found
 

@@ -228,7 +228,9 @@ class MainWindow(QMainWindow):
         self.session.forget_result()
         self.builder.end_touching()
         self.sheet.slip.forget_drafts()
-        self.session.is_being_built = path is None and not any(axle.corner.parts for axle in job.axles)
+        self.session.is_being_built = path is None and not any(
+            axle.corner.parts for axle in job.axles
+        )
         self.document.replace(job, folder, path, unsaved=unsaved)
         if self.session.missing is None:
             self.session.check_now()

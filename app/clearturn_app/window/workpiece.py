@@ -24,6 +24,7 @@ from clearturn.corner.touched import (
     spin_of,
     touch,
 )
+from clearturn.datum.grow import surface
 from clearturn.errors import InputError
 from clearturn.job import model
 from clearturn.job.building import ROLES, Role, datum_for
@@ -308,7 +309,9 @@ class Workpiece(QObject):
 def _loaded(scan: model.Scan, folder: Path, progress: Progress) -> Loaded:
     corner = model.Corner("left", scans=(scan,))
     source = read_sources(corner, folder, progress.part(0.0, 0.6))[scan.name]
-    return Loaded(source, survey(source.mesh, progress.part(0.6, 1.0)), removed_by(source))
+    found = survey(source.mesh, progress.part(0.6, 0.9))
+    surface(source.mesh, progress.part(0.9, 1.0))  # so that the first touch does not wait for it
+    return Loaded(source, found, removed_by(source))
 
 
 def _kept(source: Source) -> NDArray[np.bool_]:

@@ -116,8 +116,9 @@ def outward_at(source: Source, seed_mm: ArrayLike) -> Vec3:
 
 def reach_mm(source: Source, seed_mm: ArrayLike, axis: Fit) -> float:
     """Return the greatest distance of a touched patch from an axis, mm: a pad's outer radius."""
-    points = patch_at(source.mesh, seed_mm).points_mm
-    off = points - axis.point_mm
+    # All its corners: those a fit takes end a row of triangles before the rim.
+    rim = source.mesh.faces[patch_at(source.mesh, seed_mm).faces]
+    off = source.mesh.vertices[np.unique(rim)] - axis.point_mm
     if axis.direction is not None:
         off = off - np.outer(off @ axis.direction, axis.direction)
     return float(np.linalg.norm(off, axis=1).max())

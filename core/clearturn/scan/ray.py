@@ -66,15 +66,24 @@ def first_hit(
         raise InputError("a ray needs three finite numbers and a direction with a length")
     way = way / np.linalg.norm(way)
     seen = np.empty((len(mesh.vertices), 2))
+    sides = np.empty(len(mesh.vertices), np.uint8)
     across = _across(way)
-    run(
-        lambda a, b: np.matmul(mesh.vertices[a:b] - start, across.T, out=seen[a:b]),
-        spans(len(mesh.vertices), _SLICE),
-    )
+
+    def look(a: int, b: int) -> None:
+        np.matmul(mesh.vertices[a:b] - start, across.T, out=seen[a:b])
+        u, v = seen[a:b].T
+        sides[a:b] = (u > 0) | (u < 0) << 1 | (v > 0) << 2 | (v < 0) << 3
+
+    run(look, spans(len(mesh.vertices), _SLICE))
     found: dict[int, Hit] = {}
 
     def work(a: int, b: int) -> None:
-        hit = _nearest(mesh, seen, a, b, kept, start, way)
+        # A triangle with all corners on one side of the ray is not met; few others are left.
+        p, q, r = (sides[mesh.faces[a:b, k]] for k in range(3))
+        near = p & q & r == 0
+        if kept is not None:
+            near &= kept[a:b]
+        hit = _nearest(mesh, seen, a + np.flatnonzero(near), start, way)
         if hit is not None:
             found[a] = hit
 
@@ -92,20 +101,12 @@ def _across(way: Array) -> Array:
 
 
 def _nearest(
-    mesh: Mesh,
-    seen: Array,
-    a: int,
-    b: int,
-    kept: NDArray[np.bool_] | None,
-    start: Array,
-    way: Array,
+    mesh: Mesh, seen: Array, chosen: NDArray[np.int64], start: Array, way: Array
 ) -> Hit | None:
-    faces = mesh.faces[a:b]
+    faces = mesh.faces[chosen]
     p, q, r = seen[faces[:, 0]], seen[faces[:, 1]], seen[faces[:, 2]]
     areas = np.stack([_cross(q, r), _cross(r, p), _cross(p, q)])
     met = (areas >= 0).all(axis=0) | (areas <= 0).all(axis=0)
-    if kept is not None:
-        met &= kept[a:b]
     places = np.flatnonzero(met)
     if len(places) == 0:
         return None
@@ -122,7 +123,7 @@ def _nearest(
     best = int(np.argmin(far))
     if not np.isfinite(far[best]):
         return None
-    return Hit(a + int(places[best]), points[best], float(far[best]))
+    return Hit(int(chosen[places[best]]), points[best], float(far[best]))
 
 
 def _cross(a: Array, b: Array) -> Array:
