@@ -1,12 +1,13 @@
 """What would clear a pair: first solutions, found by marching and checked on all pairs."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from clearturn.corner.pairs import PairSpec
-from clearturn.job.judging import CureLimits, SeatStack, Stud, VerdictSettings
+from clearturn.job.judging import AllowanceEntry, CureLimits, SeatStack, Stud, VerdictSettings
 from clearturn.mesh import Mesh
 from clearturn.result import Motion, PlacedPart, Verdict
 from clearturn.verdict import judge_pairs
@@ -253,3 +254,17 @@ def test_amount_is_rounded_up_to_the_hundredths_it_is_told_in():
     for change in ("spacer", "trim caliper"):
         assert cures[change].amount_mm == pytest.approx(1.80, abs=1e-9)
     assert "1.80 mm" in cures["trim caliper"].side_effects[0]
+
+
+def test_cure_is_held_against_the_place_that_is_worst_net_of_allowances():
+    # A wheel in one piece: its disc is 3.00 mm off axially, its barrel 4.99 mm radially.  An
+    # eccentricity of 3.5 mm leaves 1.49 mm radially, and 1.6 mm are asked; no spacer changes that.
+    r = OUTSIDE + 4.99
+    profile = [(60, 23), (r, 23), (r, -90), (206, -90), (206, 40), (60, 40)]
+    parts = [sector("caliper", "caliper", *CALIPER), turned("wheel", "wheel", profile, 720)]
+    off_centre = AllowanceEntry("off centre", 3.5, "radial", "always costs", "test", part="wheel")
+    chosen = replace(settings(spacer_most_mm=3.0), allowances=(off_centre,))
+    spec = PairSpec("caliper", "wheel", "caliper–spokes", "turning", 1.6)
+    cures, found = cures_of(parts, [spec], chosen)
+    assert found[0].margin_mm == pytest.approx(4.99 - 3.5 - 1.6, abs=0.01)
+    assert "spacer" not in cures

@@ -9,15 +9,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
 
 from clearturn.gap import State
 from clearturn.job.judging import VerdictSettings
+from clearturn.mesh import Mesh
 from clearturn.progress import Progress, part, report
 from clearturn.result import Cure, PlacedPart, Verdict
 from clearturn.verdict.allowances import contributions, total_cost
 from clearturn.verdict.changes import WHEEL_KINDS, Change, caliper_radius, changes_for
-from clearturn.verdict.judge import Judged, allowances_at, place_of
+from clearturn.verdict.judge import Judged, allowances_at, governing_place, most_cost, place_of
 from clearturn.verdict.uncertainty import combine
 
 STEP_MM = 0.002
@@ -109,8 +113,21 @@ def margin_after(
     kept = random_before[: len(random_before) - len(random_now)]
     expanded = settings.coverage_factor * combine([*kept, *random_now])
     margin = lower + rest - cost - expanded - one.spec.required_mm
+    if margin >= 0 and margin < most_cost(applied) - cost:
+        # Another place may be worse net of allowances; the nearest one is not enough to clear by.
+        moved = pair.with_meshes(
+            first=_shifted(pair.first, change.shift(names[0], amount_mm)),
+            second=_shifted(pair.second, change.shift(names[1], amount_mm)),
+        )
+        there = replace(one.noise, pair=moved, gap=gap)
+        _, taken, wider = governing_place(one.first, one.second, there, settings, progress)
+        margin += cost + wider - float(total_cost(taken, 1)[0])
     # The whole caliper is moved to see a trimmed one; what is only cut away takes from no gap.
     return max(margin, one.result.margin_mm) if change.removes_only else margin
+
+
+def _shifted(mesh: Mesh, shift: NDArray[np.float64]) -> Mesh:
+    return Mesh(mesh.vertices + shift, mesh.faces, mesh.name) if np.any(shift) else mesh
 
 
 def room_of(one: Judged) -> float:

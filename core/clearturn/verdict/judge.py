@@ -113,7 +113,7 @@ def judge_one(
     at, applied = allowances_at(noise.pair, noise.gap, first, second, settings)
     elsewhere = 0.0
     if gap.gap_mm.lower is not None and gap.gap_mm.lower <= far:
-        at, applied, elsewhere = _governing_place(
+        at, applied, elsewhere = governing_place(
             first, second, noise, settings, part(progress, 0.7, 0.8)
         )
     allowances = listed(applied, 0)
@@ -147,7 +147,8 @@ def judge_one(
             r_mm=r,
             z_mm=z,
             required_mm=required,
-            allowances_mm=cost,
+            # At the place judged the gap is wider than the least one by what lies between them.
+            allowances_mm=cost + elsewhere,
             contributions=budget,
             coverage_factor=k,
             turns=pair.turns is not None,
@@ -256,7 +257,7 @@ def without_faces(placed: PlacedPart, excluded: Indices) -> tuple[Mesh, Indices]
     return made, left.astype(np.int64)
 
 
-def _governing_place(
+def governing_place(
     first: PlacedPart,
     second: PlacedPart,
     noise: NoiseEstimate,
@@ -269,7 +270,7 @@ def _governing_place(
     """
     at, applied = allowances_at(noise.pair, noise.gap, first, second, settings)
     upper = noise.gap.gap_mm.upper
-    room = _most_cost(applied)
+    room = most_cost(applied)
     if noise.gap.state is not State.APART or upper is None or room <= _ELSEWHERE_MM:
         return at, applied, 0.0
     cost = float(total_cost(applied, 1)[0])
@@ -298,7 +299,7 @@ def _governing_place(
     return found
 
 
-def _most_cost(applied: Sequence[Applied]) -> float:
+def most_cost(applied: Sequence[Applied]) -> float:
     """Return the most that allowances can take anywhere: e_r·|n_r| + e_z·|n_z| ≤ √(e_r² + e_z²)."""
     radial = axial = other = 0.0
     for one in applied:
