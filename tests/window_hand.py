@@ -6,9 +6,10 @@ import math
 from pathlib import Path
 
 import numpy as np
-from PySide6.QtCore import QPoint, Qt
+from PySide6.QtCore import QEvent, QPoint, QPointF, Qt
+from PySide6.QtGui import QMouseEvent
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QComboBox, QFileDialog, QWidget
+from PySide6.QtWidgets import QApplication, QComboBox, QFileDialog, QWidget
 
 from clearturn.datum.grow import surface
 from clearturn.scan.ray import first_hit
@@ -152,12 +153,16 @@ class Hand:
         down = -math.degrees(math.asin(max(-1.0, min(1.0, -up)))) / 0.4
         self.drag(QPoint(round(across), round(down)))
 
-    def drag(self, way: QPoint) -> None:
+    def drag(self, way: QPoint, modifier=Qt.KeyboardModifier.NoModifier) -> None:
         self.drags += 1
         start = self.picture.rect().center()
-        QTest.mousePress(self.picture, LEFT, Qt.KeyboardModifier.NoModifier, start)
-        QTest.mouseMove(self.picture, start + way)
-        QTest.mouseRelease(self.picture, LEFT, Qt.KeyboardModifier.NoModifier, start + way)
+        QTest.mousePress(self.picture, LEFT, modifier, start)
+        move = QMouseEvent(
+            QEvent.Type.MouseMove, QPointF(start + way),
+            self.picture.mapToGlobal(QPointF(start + way)), Qt.MouseButton.NoButton, LEFT, modifier,
+        )  # fmt: skip
+        QApplication.sendEvent(self.picture, move)  # QTest's own moves know no modifier
+        QTest.mouseRelease(self.picture, LEFT, modifier, start + way)
         QTest.qWait(30)
 
     def take(self) -> None:

@@ -514,18 +514,12 @@ def test_proposals_are_shown_and_accepted_in_one_step(hand: Hand, folder: Path) 
 
 
 def turn_up(hand: Hand, up: NDArray[np.float64]) -> None:
-    """Turn the picture so that a direction of the scan is up in it."""
-    for _ in range(6):
-        camera = hand.picture.camera
-        if up @ camera.up > 0.9998:
-            return
-        # Look square to it first, then roll by a turn about the line of sight made of three drags.
-        level = camera.eye - (camera.eye @ up) * up
-        if np.linalg.norm(level) > 0.3 and abs(camera.eye @ up) > 0.01:
-            hand.turn_to(level / np.linalg.norm(level))
-            continue
-        angle = np.degrees(np.arctan2(up @ camera.right, up @ camera.up))
-        quarter = 225  # px, 90° at 0.4°/px
-        hand.drag(QPoint(quarter, 0))
-        hand.drag(QPoint(0, round(-angle / 0.4)))
-        hand.drag(QPoint(-quarter, 0))
+    """Turn the picture square to a direction of the scan, then roll it up."""
+    camera = hand.picture.camera
+    level = camera.eye - (camera.eye @ up) * up
+    hand.turn_to(level / np.linalg.norm(level))
+    camera = hand.picture.camera
+    # The direction appears so far clockwise from the picture's up.
+    angle = np.degrees(np.arctan2(up @ camera.right, up @ camera.up))
+    hand.drag(QPoint(round(-angle / 0.4), 0), Qt.KeyboardModifier.ControlModifier)
+    assert up @ hand.picture.camera.up > 0.999

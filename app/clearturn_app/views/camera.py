@@ -69,6 +69,11 @@ class Camera:
         return Camera.looking(self.centre, _turned(eye, right, b), _turned(up, right, b),
                               self.half_mm)  # fmt: skip
 
+    def rolled(self, across_px: float, deg_per_px: float = 0.4) -> Camera:
+        """Return the view after a drag to the right rolled the picture clockwise."""
+        up = _turned(self.up, self.eye, math.radians(across_px * deg_per_px))
+        return Camera.looking(self.centre, self.eye, up, self.half_mm)
+
     def moved(self, across_px: float, down_px: float, high: float) -> Camera:
         """Return the view after a drag moved the corner with the pointer."""
         mm = 2.0 * self.half_mm / max(1.0, high)

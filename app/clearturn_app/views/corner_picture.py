@@ -223,7 +223,7 @@ class CornerPicture(Panel):
         self._moved = False
 
     def mouseMoveEvent(self, event: QMouseEvent) -> None:  # noqa: N802
-        """Turn it, or move it with another button or with shift."""
+        """Turn it, roll it with Ctrl, or move it with another button or with shift."""
         if self._grabbed is None:
             return
         if not self._moved and (event.position() - self._pressed).manhattanLength() < _STILL_PX:
@@ -233,7 +233,9 @@ class CornerPicture(Panel):
         turns = self._grabbed[1] == Qt.MouseButton.LeftButton and not (
             event.modifiers() & Qt.KeyboardModifier.ShiftModifier
         )
-        if turns:
+        if turns and event.modifiers() & Qt.KeyboardModifier.ControlModifier:
+            self.camera = self.camera.rolled(step.x())
+        elif turns:
             self.camera = self.camera.orbited(step.x(), step.y())
         else:
             self.camera = self.camera.moved(step.x(), step.y(), self.height())

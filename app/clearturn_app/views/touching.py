@@ -33,8 +33,7 @@ class TouchBar(Panel):
         super().__init__(session, look, parent)
         self.setAccessibleName("Touching")
         self.take = Word("take", look, self, size=12.5, keys="Return")
-        self.skip = Word("skip", look, self, size=12.5, keys="Tab skips nothing: click or Return")
-        self.skip.setToolTip("leave it untouched and go on")
+        self.skip = Word("skip", look, self, size=12.5, keys="leave it untouched and go on")
         self.end = Word("end", look, self, size=12.5, keys="Esc")
         self.take.clicked.connect(self.take_asked)
         self.skip.clicked.connect(self.skip_asked)
@@ -88,7 +87,8 @@ class TouchBar(Panel):
         if self.session.tasks.running("touch"):
             words = "The patch is growing …"
         elif not words:
-            words = "Click touches; dragging turns, with shift it moves; the wheel goes near."
+            words = "Click touches; dragging turns, with Ctrl it rolls, with Shift it moves; "
+            words += "the wheel goes near."
             painter.setPen(look.tone(Tone.QUIET))
         told = painter.fontMetrics().elidedText(words, Qt.TextElideMode.ElideRight, int(room))
         painter.drawText(QPointF(left, look.px(45)), told)
