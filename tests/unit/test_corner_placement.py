@@ -15,13 +15,14 @@ import pytest
 from clearturn.corner.assemble import Assembled, assemble
 from clearturn.corner.frames import about_origin
 from clearturn.corner.mirror import mirrored_covariance, mirrored_mesh
+from clearturn.corner.placement import _may_carry
 from clearturn.corner.sources import check_files
 from clearturn.errors import InputError, JobProblem
 from clearturn.gap import still_gap, turning_gap
 from clearturn.job.file import load_job_text, parse_job
 from clearturn.job.model import Corner
 from clearturn.mesh import Mesh
-from clearturn.result import PlacedPart
+from clearturn.result import Motion, PlacedPart
 
 _spec = importlib.util.spec_from_file_location(
     "job_cases", Path(__file__).with_name("job_cases.py")
@@ -357,3 +358,21 @@ def test_noise_is_stated_or_taken_from_the_fits(tmp_path: Path) -> None:
     corner = corner_from(plain)
     stated = replace(corner, scans=tuple(replace(s, noise_mm=0.07) for s in corner.scans))
     assert part(assemble(stated, tmp_path), "barrel").sigma_mm == 0.07
+
+
+def test_coarse_face_across_the_weight_band_carries_weights(
+    data: tuple[Path, dict[str, Any]],
+) -> None:
+    # The barrel's own corners lie at both ends only; the band lies between them.
+    plain = copy.deepcopy(data[1])
+    made.corner_of(plain)["weights"] = {
+        "where": "only in band",
+        "z_from_mm": -30.0,
+        "z_to_mm": -20.0,
+    }
+    corner = corner_from(plain)
+    tube = Mesh(
+        [[200, 0, -112], [0, 200, -112], [200, 0, 38], [0, 200, 38]], [[0, 1, 2], [1, 3, 2]]
+    )
+    barrel = PlacedPart("barrel", "barrel", Motion.TURNS, tube, "scan")
+    assert _may_carry(barrel, corner).all()

@@ -259,7 +259,10 @@ def _may_carry(placed: PlacedPart, corner: model.Corner) -> Mask:
     band = model.Band(z_from_mm=weights.z_from_mm + pad_z, z_to_mm=weights.z_to_mm + pad_z)
     inside = in_band(placed.mesh.vertices, band)[placed.mesh.faces]
     if weights.where == "only in band":
-        return np.asarray(inside.any(axis=1), dtype=np.bool_)
+        # A coarse face may reach across the band without a corner in it.
+        z = placed.mesh.vertices[:, 2][placed.mesh.faces]
+        across = (z.min(axis=1) <= band.z_to_mm) & (z.max(axis=1) >= band.z_from_mm)
+        return np.asarray(across, dtype=np.bool_)
     return np.asarray(~inside.all(axis=1), dtype=np.bool_)
 
 
@@ -300,5 +303,15 @@ def _frame_of(placed: PlacedPart, builder: _Builder) -> str:
     # what turns rides on the real hub and carries none, unless it was placed by its own datums.
     spec = next(p for p in builder.corner.parts if p.name == builder.body_of[placed.name])
     if spec.scan is not None:
-        return "wheel" if spec.scan.scan == builder.frames.wheel_scan else "hub"
+        if spec.scan.scan == builder.frames.wheel_scan:
+            return "wheel"
+        # A second wheel of stated pose is not laid out by the knuckle's datums.
+        if placed.motion is not Motion.TURNS or spec.scan.scan == _hub_scan(builder.corner):
+            return "hub"
     return "" if placed.motion is Motion.TURNS else "hub"
+
+
+def _hub_scan(corner: model.Corner) -> str | None:
+    if corner.hub_frame is None:
+        return None
+    return next(d.scan for d in corner.datums if d.name == corner.hub_frame.plane)
