@@ -13,7 +13,7 @@ from clearturn.findings import Finding
 from clearturn.mesh import Mesh
 from clearturn.progress import Progress, part, report
 from clearturn.propose.model import NotFound, Proposed, Scales
-from clearturn.propose.touch import Touched, touch
+from clearturn.propose.touch import AGREES_MM, Touched, touch
 from clearturn.propose.view import Array, Index, Ring, View, Wall, components, view
 
 SPECK = 2e-3  # pieces below this share of the surface are left out
@@ -126,10 +126,11 @@ class Maker:
         self, name: str, feature: str, ring: Ring, scales: Scales, values: dict[str, Any]
     ) -> Touched | None:
         """Propose a ring."""
-        touched = self._touched(name, feature, ring.faces, self.seen)
+        radius = None if ring.flat else ring.at_mm
+        touched = self._touched(name, feature, ring.faces, self.seen, radius)
         if touched is None:
             return None
-        return self.put(name, feature, touched, scales, values, ring.at_mm)
+        return self.put(name, feature, touched, scales, values, radius)
 
     def wall(
         self,
@@ -140,13 +141,15 @@ class Maker:
         looking: View | None = None,
     ) -> Touched | None:
         """Propose the wall of a hole or pin."""
-        touched = self._touched(name, "cylinder", wall.faces, looking or self.seen)
+        touched = self._touched(name, "cylinder", wall.faces, looking or self.seen, wall.radius_mm)
         if touched is None:
             return None
         return self.put(name, "cylinder", touched, scales, values, wall.radius_mm)
 
-    def _touched(self, name: str, feature: str, faces: Index, looking: View) -> Touched | None:
-        touched = touch(looking, faces, feature)
+    def _touched(
+        self, name: str, feature: str, faces: Index, looking: View, radius_mm: float | None
+    ) -> Touched | None:
+        touched = touch(looking, faces, feature, radius_mm)
         if touched is None:
             self.miss(name, "seen, but no patch grown on it can be fitted: touch it yourself")
         return touched
@@ -166,8 +169,9 @@ class Maker:
         found = touched.fit.radius_mm
         if found is not None:
             values["radius_mm"] = float(found)
-            if radius_mm is not None and abs(found - radius_mm) > FIT_OFF_MM:
-                mine.weigh(0.4, f"the patch gives radius {found:.2f} mm, not {radius_mm:.2f} mm")
+            if radius_mm is not None and abs(found - radius_mm) > AGREES_MM:
+                factor = 0.7 if abs(found - radius_mm) <= FIT_OFF_MM else 0.4
+                mine.weigh(factor, f"the patch gives radius {found:.2f} mm, not {radius_mm:.2f} mm")
         if touched.share < 0.3:
             mine.weigh(0.85, f"only {touched.share:.0%} of it hangs together as one patch")
         self.found.append(

@@ -16,6 +16,7 @@ TRIES = 6  # seeds tried for a feature
 MOST_SEEDS = 4
 MANY_SEEDS = 12
 SPILL = 1.6  # a patch larger than this many times the ring has run over its edge
+AGREES_MM = 0.12  # of a patch's radius with that of its ring, whose faces are all looked at
 ENOUGH = 0.45  # of the feature's faces in the patches
 BENDS_DEG = (None, 8.0)  # how far a patch may bend at an edge: the usual bound, then a tight one
 
@@ -31,7 +32,7 @@ class Touched:
     share: float
 
 
-def touch(seen: View, faces: Index, feature: str) -> Touched | None:
+def touch(seen: View, faces: Index, feature: str, radius_mm: float | None = None) -> Touched | None:
     """Return seeds whose patches, joined, are a feature's faces and no others.
 
     Parameters
@@ -41,6 +42,8 @@ def touch(seen: View, faces: Index, feature: str) -> Touched | None:
         The feature's faces, as places in the view.
     feature : str
         "plane" or "cylinder".
+    radius_mm : float, optional
+        What a cylinder's radius should be about: of several ways one that gives it is preferred.
     """
     wanted = np.zeros(len(seen.mesh.faces), dtype=bool)
     wanted[seen.faces[faces]] = True
@@ -54,11 +57,22 @@ def touch(seen: View, faces: Index, feature: str) -> Touched | None:
     ways.append((None, round(narrow, 1), MANY_SEEDS))
     for bend, limit, most in ways:
         found = _grown(seen, faces, feature, wanted, size, bend, limit, most)
-        if found is not None and (best is None or found.share > best.share + 0.1):
+        if found is not None and (best is None or _better(found, best, radius_mm)):
             best = found
-        if best is not None and best.share >= ENOUGH:
+        if best is not None and best.share >= ENOUGH and _agrees(best, radius_mm):
             break
     return best
+
+
+def _agrees(one: Touched, radius_mm: float | None) -> bool:
+    found = one.fit.radius_mm
+    return radius_mm is None or found is None or abs(found - radius_mm) <= AGREES_MM
+
+
+def _better(one: Touched, other: Touched, radius_mm: float | None) -> bool:
+    if _agrees(one, radius_mm) != _agrees(other, radius_mm):
+        return _agrees(one, radius_mm)
+    return one.share > other.share + 0.1
 
 
 def _grown(
