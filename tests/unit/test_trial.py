@@ -16,6 +16,7 @@ from clearturn.corner.mirror import mirrored_mesh
 from clearturn.drawing import swept_outline
 from clearturn.envelope import caliper_mesh
 from clearturn.errors import Cancelled, InputError
+from clearturn.gap import State
 from clearturn.job.edits import corner_of, put, with_corner
 from clearturn.job.file import parse_job
 from clearturn.job.model import Job, MeshFile
@@ -84,7 +85,7 @@ def test_caliper_moved_out_nears_the_barrel_by_as_much(result: CheckResult, by_m
     found = gaps(result, "caliper in and out", by_mm)
     one = next(gap for pair, gap in found.items() if "barrel" in " ".join(pair))
     if by_mm > BARREL_GAP:  # through the barrel's skin
-        assert one.gap.gap_mm.lower is None or one.gap.gap_mm.lower <= 0.0
+        assert one.gap.state is State.TOUCHING
         return
     assert one.gap.gap_mm.upper == pytest.approx(BARREL_GAP - by_mm, abs=WHEEL_CHORD_MM)
 
@@ -116,6 +117,15 @@ def test_gap_tried_is_that_of_a_check_of_the_number_written(
     assert len(found) >= 2
     for pair, gap in found.items():
         assert gap.gap.gap_mm.upper == pytest.approx(checked[pair].upper, abs=STORED_MM)
+
+
+def test_parts_that_meet_are_told_as_touching_without_a_depth(result: CheckResult) -> None:
+    found = gaps(result, "rotor offset", SPOKE_GAP + 3.0)
+    one = next(gap for pair, gap in found.items() if set(pair) == {"caliper", "spokes"})
+    assert one.gap.state is State.TOUCHING
+    assert (one.estimate_mm, one.margin_mm) == (0.0, None)
+    apart = gaps(result, "rotor offset", SPOKE_GAP - 0.02)
+    assert upper(apart, "caliper", "spokes") == pytest.approx(0.02, abs=STORED_MM)
 
 
 def test_pairs_left_out_keep_a_margin(result: CheckResult) -> None:

@@ -65,6 +65,7 @@ def turning_gap(
     tolerance_mm: float = 1e-3,
     pose_first: ArrayLike | None = None,
     pose_second: ArrayLike | None = None,
+    depth: bool = True,
     progress: Progress | None = None,
 ) -> Gap:
     """Return the least gap of two meshes while one of them turns a full turn.
@@ -80,6 +81,9 @@ def turning_gap(
         Greatest width of the interval when apart; up to it parts count as touching.
     pose_first, pose_second : (4, 4) array_like, optional
         Rigid, row-major; applied before the turn.
+    depth : bool
+        Whether parts whose surfaces meet are looked at further: without, they are told as
+        touching, whether they overlap or not.
     progress : Progress, optional
 
     Returns
@@ -107,6 +111,8 @@ def turning_gap(
         first, second, axis, p1, p2, tolerance_mm=tolerance_mm, progress=part(progress, 0.0, 0.7)
     )
     gap = _as_gap(found, turns, axis, tolerance_mm)
+    if gap.state is State.TOUCHING and not depth:
+        return gap
     return turning_state(
         gap, first, second, p1, p2, turns, axis,
         tolerance_mm=tolerance_mm, progress=part(progress, 0.7, 1.0),

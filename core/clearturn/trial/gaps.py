@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from clearturn.corner.mirror import mirrored_part, mirrored_seat
 from clearturn.corner.seats import excluded_faces, split_near
 from clearturn.envelope import caliper_mesh
-from clearturn.gap import Gap
+from clearturn.gap import Gap, State, turning_gap
 from clearturn.job.edits import corner_of
 from clearturn.job.model import Corner, Part, Seat
 from clearturn.mesh import Mesh
@@ -32,6 +32,7 @@ from clearturn.verdict.judge import without_faces
 FAR_MM = 12.0
 """A pair whose margin stays above this is not worked out: a move of s costs a gap at most s."""
 _ON_FACE_MM = 1e-6
+_NEAR_MM = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +48,8 @@ class TrialGap:
     estimate_mm : float or None
         Least gap as the gap list tells it: noise taken into account as last judged.
     margin_mm : float or None
-        Margin if uncertainty and allowances stay as last judged; None if the gap is not known.
+        Margin if uncertainty and allowances stay as last judged; None where the parts meet (how
+        deep is left to the check) and where the gap is not known.
     """
 
     before: PairResult
@@ -95,7 +97,7 @@ def trial_gaps(
     for pair in sorted(result.pairs, key=lambda one: one.margin_mm):
         if not ({pair.first, pair.second} & set(moved)) or pair.margin_mm > reach:
             continue
-        yield _tried_pair(result, freedom, pair, moved, progress)
+        yield _tried_pair(result, freedom, pair, moved, by_mm, progress)
 
 
 def _tried_pair(
@@ -103,6 +105,7 @@ def _tried_pair(
     freedom: Freedom,
     pair: PairResult,
     moved: dict[str, _Moved],
+    by_mm: float,
     progress: Progress | None,
 ) -> TrialGap:
     both = []
@@ -110,7 +113,16 @@ def _tried_pair(
         both.append(moved.get(name) or _Moved(placed_part(result, name), np.zeros(3)))
     seats = _seats(result, freedom, pair)
     meshes = [without_faces(one.part, _seated(one, seats))[0] for one in both]
-    engine = Pair(meshes[0], meshes[1], turning_side(both[0].part, both[1].part))
+    turns = turning_side(both[0].part, both[1].part)
+    if turns is not None and _may_meet(pair, by_mm):
+        # How deep they overlap takes long, and helps nobody under way.
+        gap = turning_gap(
+            meshes[0], meshes[1], turns="first" if turns == "first" else "second", depth=False,
+            pose_first=_pose(both[0].shift), pose_second=_pose(both[1].shift), progress=progress,
+        )  # fmt: skip
+        if gap.state is State.TOUCHING:
+            return TrialGap(pair, gap, 0.0, None)
+    engine = Pair(meshes[0], meshes[1], turns)
     gap = engine.gap(progress, shift_first=both[0].shift, shift_second=both[1].shift)
     before, now = _middle(pair.gap), _middle(gap)
     if before is None or now is None:
@@ -119,6 +131,18 @@ def _tried_pair(
     if estimate is None:
         return TrialGap(pair, gap, now, None)
     return TrialGap(pair, gap, estimate + now - before, pair.margin_mm + now - before)
+
+
+def _may_meet(pair: PairResult, by_mm: float) -> bool:
+    # A gap shrinks by no more than the move.
+    upper = pair.gap.gap_mm.upper
+    return upper is None or upper <= abs(by_mm) + _NEAR_MM
+
+
+def _pose(shift: Vector) -> Vector:
+    pose = np.eye(4)
+    pose[:3, 3] = shift
+    return pose
 
 
 def _middle(gap: Gap) -> float | None:
