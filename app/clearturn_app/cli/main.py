@@ -23,7 +23,7 @@ from clearturn_app.cli.output import (
 from clearturn_app.crash_log import write_crash_log
 
 # In the order the help lists them.  Each is a module of this package.
-COMMANDS = ("demo", "open", "check", "scan", "fit", "datums", "rescan", "gap", "sums")
+COMMANDS = ("demo", "open", "check", "scan", "fit", "datums", "rescan", "gap", "sums", "scatter")
 
 Subparsers = argparse._SubParsersAction  # argparse gives its own type no public name
 

@@ -13,14 +13,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearturn import threads
 from clearturn.corner.pairs import FrameUncertainty, PairSpec
-from clearturn.gap import Z_AXIS
+from clearturn.gap import Z_AXIS, State
 from clearturn.gap.meridian import meridian_image
 from clearturn.gap.still import still_distance
 from clearturn.gap.turning import turning_distance
@@ -101,11 +101,14 @@ class Scatter:
         Share of trials in which at least one pair is below its requirement.
     worst_pair : tuple of (str, float)
         How often each pair has the least margin, the most frequent first.
+    not_apart : tuple of str
+        Pairs that are near and not apart: they are left out.
     """
 
     pairs: tuple[PairScatter, ...]
     any_below: float
     worst_pair: tuple[tuple[str, float], ...]
+    not_apart: tuple[str, ...] = ()
 
 
 def scatter_of(
@@ -135,7 +138,7 @@ def scatter_of(
     """
     frames = frames_uncertainty or {}
     judged = judge_all(parts, pairs, settings, frames, part(progress, 0.0, 0.2))
-    near = [one for one in judged if _is_near(one) and one.result.gap.gap_mm.lower]
+    near = [one for one in judged if _is_near(one) and _is_apart(one)]
     rng = np.random.default_rng(seed)
     by_frame = {frame.frame: frame for frame in frames.values()}
     moves = {
@@ -159,13 +162,23 @@ def scatter_of(
         net = gaps + rest + noise + random - total_cost(applied, trials)
         found.append(_summary(one, net, places, settings.coverage_factor))
         margins.append(net - one.spec.required_mm)
-    return _joined(near, found, margins, trials)
+    crossing = tuple(
+        f"{one.spec.first} and {one.spec.second}"
+        for one in judged
+        if _is_near(one) and not _is_apart(one)
+    )
+    return replace(_joined(near, found, margins, trials), not_apart=crossing)
 
 
 def _is_near(one: Judged) -> bool:
     result = one.result
     surely = max(SURELY_MM, SURELY_U * result.expanded_uncertainty_mm)
     return result.margin_mm < min(NEAR_MM, surely)
+
+
+def _is_apart(one: Judged) -> bool:
+    # A trial's distance has no sign: where parts touch or cross there is nothing to scatter.
+    return one.result.gap.state is State.APART and bool(one.result.gap.gap_mm.lower)
 
 
 def _root(covariance: Array) -> Array:
