@@ -104,6 +104,14 @@ def test_ring_is_judged_with_the_scales_uncertainty(now: float, dry: bool, word:
     assert mass.sheet(Mass(rings=(ring,))).word == word
 
 
+def test_every_weighing_has_the_scales_uncertainty() -> None:
+    # Now, 97.5 % of the new ring, hat and hardware: U √(1 + 0.975² + 1 + 1); a stamp is exact.
+    ring = CeramicRing("7", 3.12, hat_kg=2.42, hardware_kg=0.38, scale_uncertainty_kg=0.004)
+    assert mass.ring_result(ring).uncertainty_kg == pytest.approx(0.004 * math.sqrt(3.0 + 0.975**2))
+    stamped = CeramicRing("7", 3.12, stamped_kg=3.05, scale_uncertainty_kg=0.004)
+    assert mass.ring_result(stamped).uncertainty_kg == pytest.approx(0.004)
+
+
 def test_engraved_limit_is_never_rounded_down() -> None:
     found = mass.ring_result(CeramicRing("7", 7.921))  # 7.722975
     assert "7.723 kg" in found.engraving

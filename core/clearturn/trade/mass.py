@@ -76,7 +76,7 @@ class CeramicRing(Checked):
     now_kg : float or None
         The whole rotor as weighed now.
     scale_uncertainty_kg : float
-        Expanded (k = 2).
+        Expanded (k = 2), of one weighing; without a stamp the limit was weighed too.
     dry : bool
         Baked dry before weighing; a wet ring weighs more.
     """
@@ -120,6 +120,7 @@ class RingResult:
     rotor_discard_kg: float
     from_stamp: bool
     left_kg: float | None
+    uncertainty_kg: float
     engraving: str
 
 
@@ -146,6 +147,9 @@ def ring_result(ring: CeramicRing) -> RingResult:
     """Return the mass below which a ring is scrap."""
     stamped = ring.stamped_kg is not None
     limit = ring.stamped_kg if ring.stamped_kg is not None else ring.ring_kg * (1 - ring.loss_share)
+    # Now, the new ring by its share, hat and hardware: each weighing has the scale's uncertainty.
+    weighed = [0.0 if stamped else 1.0 - ring.loss_share]
+    weighed += [1.0 for mass in (ring.hat_kg, ring.hardware_kg) if mass > 0]
     whole = limit + ring.hat_kg + ring.hardware_kg
     # Engraved to the gram, rounded up: rounding must not allow more wear.
     grams = math.ceil(round(limit * 1000.0, 6))
@@ -155,6 +159,7 @@ def ring_result(ring: CeramicRing) -> RingResult:
         rotor_discard_kg=whole,
         from_stamp=stamped,
         left_kg=None if ring.now_kg is None else ring.now_kg - whole,
+        uncertainty_kg=ring.scale_uncertainty_kg * math.hypot(1.0, *weighed),
         engraving=f"No. {ring.serial}  MIN. MASS RING {grams / 1000:.3f} kg DRY",
     )
 
@@ -240,13 +245,14 @@ def _rings(inputs: Mass, result: MassResult) -> tuple[tuple[Ruling, ...], list[F
             doubts.append(Finding("weighed-wet", "warning", text))
         if ring.now_kg is None:
             continue
-        word = at_least(ring.now_kg, found.rotor_discard_kg, ring.scale_uncertainty_kg)
+        spread = found.uncertainty_kg
+        word = at_least(ring.now_kg, found.rotor_discard_kg, spread)
         if word == "clears" and not ring.dry:
             word = "not proven"
         rulings.append(
             Ruling(
                 f"ceramic ring {ring.serial}: mass now",
-                f"{num(ring.now_kg, 3)} ±{num(ring.scale_uncertainty_kg, 3)} kg",
+                f"{num(ring.now_kg, 3)} ±{num(spread, 3)} kg",
                 f"at least {num(found.rotor_discard_kg, 3)} kg",
                 word,
             )
