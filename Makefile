@@ -51,6 +51,7 @@ docs: $(STAMPS)/test $(STAMPS)/kernels
 	$(PY) docs/pictures/make_pictures.py
 	xvfb-run --auto-servernum --server-args '-screen 0 2560x1440x24' \
 	  $(PY) docs/pictures/make_window_pictures.py
+	$(PY) docs/quick-start/make_quick_start.py
 
 clean:
 	rm -rf $(VENV) build dist clearturn-demo .pytest_cache .mypy_cache .ruff_cache .hypothesis \

@@ -27,7 +27,8 @@ from PySide6.QtWidgets import QApplication
 HERE = Path(__file__).resolve().parent
 PATIENCE_S = 600.0
 SMALL, LARGE = (1280, 800), (2560, 1440)
-SHOWN = ("window_light_1280", "window_dark_1280", "window_slip_1280", "window_whole_1280")
+SHOWN = ("window_light_1280", "window_dark_1280", "window_slip_1280", "window_whole_1280",
+         "window_moving_1280")  # fmt: skip
 
 
 def scenes() -> dict[str, tuple[tuple[int, int], Callable[[object], None]]]:
@@ -40,6 +41,7 @@ def scenes() -> dict[str, tuple[tuple[int, int], Callable[[object], None]]]:
         "window_hub_1280": (SMALL, lambda w: _slip(w, 6)),
         "window_sums_1280": (SMALL, lambda w: _slip(w, 7)),
         "window_whole_1280": (SMALL, _whole),
+        "window_moving_1280": (SMALL, _moving),
         "window_inch_1280": (SMALL, _inch),
         "window_large_letters_1280": (SMALL, _large),
         "window_light_2560": (LARGE, _plain),
@@ -71,6 +73,13 @@ def _slip(window: object, index: int) -> None:
     window.sheet.open_slip(index)
 
 
+def _moving(window: object) -> None:
+    wait_until_settled(window)
+    moving = window.sheet.section.moving
+    moving.take(next(one for one in moving.choice if one.name == "spacer"))
+    moving.move_to(2.5, 0.1)
+
+
 def _whole(window: object) -> None:
     window.sheet.swap()
     window.sheet.picture.toggle_cut()
@@ -79,7 +88,8 @@ def _whole(window: object) -> None:
 def settled(window: object) -> bool:
     """Return whether everything that is shown has been drawn."""
     sheet, tasks = window.sheet, window.tasks
-    busy = any(tasks.running(kind) for kind in ("check", "sums", "section", "strip", "hand over"))
+    busy = any(tasks.running(kind) for kind in ("check", "sums", "section", "strip", "hand over",
+                                                "move"))  # fmt: skip
     picture = sheet.picture
     drawn = picture.is_settled or bool(picture.trouble)
     return not busy and window.session.drawing is not None and drawn
@@ -133,7 +143,9 @@ def main() -> int:
                 continue
             window.sheet.note.clear()
             window.sheet.slip.fold()
-            window.sheet.swapped = False
+            window.sheet.section.moving.give_up()
+            if window.sheet.swapped:
+                window.sheet.swap()
             window.look.set(dark=False, inch=False, zoom=1.0)
             if not window.sheet.picture.cut:
                 window.sheet.picture.toggle_cut()
