@@ -15,7 +15,7 @@ from clearturn.datum.grow import surface
 from clearturn.scan.ray import first_hit
 
 LEFT = Qt.MouseButton.LeftButton
-LONG_MS = 180_000
+LONG_MS = 400_000  # with everything else on the machine at work
 
 
 class Hand:

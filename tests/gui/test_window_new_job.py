@@ -35,6 +35,7 @@ from clearturn.job.file import load_job  # noqa: E402
 from clearturn.result import CheckResult, Verdict  # noqa: E402
 from clearturn.scan import piece_labels  # noqa: E402
 from clearturn_app.window.main import MainWindow, first_document  # noqa: E402
+from clearturn_app.window.session import State  # noqa: E402
 
 pytestmark = pytest.mark.gui
 
@@ -229,7 +230,9 @@ def judge(hand: Hand) -> None:
     hand.operation(6)
     hand.deed("diameters")
     hand.key(Qt.Key.Key_Escape)
-    hand.wait(lambda: hand.window.session.is_current)
+    session = hand.window.session
+    hand.wait(lambda: session.is_current or session.state is State.REFUSED)
+    assert session.is_current, hand.window.sheet.note.lines
 
 
 def save_and_report(hand: Hand, path: Path) -> None:

@@ -123,10 +123,10 @@ def _bench_lines(scan: model.Scan, bench: _Bench) -> Iterator[Line]:
     for k, (step, words) in enumerate(zip(scan.cleaning, one.removed, strict=True)):
         yield Deed(str(step.step), words, (("take back", f"take back:{name}:{k}"),))
     specks, below = specks_of(one)
-    words = [("a piece: touch it", f"drop piece:{name}")]
+    leave = [("a piece: touch it", f"drop piece:{name}")]
     if specks and not any(step.step == "drop small pieces" for step in scan.cleaning):
-        words.insert(0, (f"{specks} specks below {below} triangles", f"specks:{name}"))
-    yield Deed("leave out", "", tuple(words))
+        leave.insert(0, (f"{specks} specks below {below} triangles", f"specks:{name}"))
+    yield Deed("leave out", "", tuple(leave))
     other = "wheel" if name == "knuckle" else "knuckle"
     used = any(d.scan in (name, other) for d in bench.corner.datums)
     if not used:

@@ -9,34 +9,29 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from PySide6.QtCore import QObject, Signal
+from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QFileDialog, QWidget
 
-from clearturn.corner.faces import patch_at
 from clearturn.corner.sources import Source
-from clearturn.corner.touched import outward_at, reach_mm
-from clearturn.datum import fit_cylinder
 from clearturn.datum.grow import surface
-from clearturn.envelope.dimensions import BoxDimensions, CaliperDimensions, RotorDimensions
-from clearturn.errors import ClearturnError, InputError
+from clearturn.errors import InputError
 from clearturn.job import building as edits
 from clearturn.job import model
-from clearturn.job.edits import with_corner, with_pair_rule, without
-from clearturn.job.positions import JsonPath
+from clearturn.job.edits import without
 from clearturn.progress import Progress
 from clearturn.propose import Proposals, Proposed, accept, propose
 from clearturn.propose.model import PartWord
 from clearturn.scan import Survey, read_scan, survey
 from clearturn_app.sheets.building import specks_of
-from clearturn_app.sheets.operations import signatures_lifted
+from clearturn_app.window.forms import Forms
 from clearturn_app.window.session import Session
-from clearturn_app.window.workpiece import Goal, Workpiece
+from clearturn_app.window.workpiece import Goal
 
 SUFFIXES = (".stl", ".ply", ".obj", ".3mf", ".glb", ".gltf", ".step", ".stp", ".iges", ".igs")
 _FILES = f"Meshes and solids (*{' *'.join(SUFFIXES)});;All files (*)"
 
 
-class Builder(QObject):
+class Builder(Forms):
     """Deeds by name, each one undo step.
 
     Parameters
@@ -52,9 +47,8 @@ class Builder(QObject):
     """A scan's name, the proposals made on it, and what was up."""
 
     def __init__(self, session: Session, owner: QWidget) -> None:
-        super().__init__(owner)
-        self.session, self.owner = session, owner
-        self.work: Workpiece = session.work
+        super().__init__(session, owner)
+        self.owner = owner
         self._all = False
         self._waiting: list[Path] = []
         self._deeds: dict[str, Callable[..., object]] = {
@@ -72,38 +66,13 @@ class Builder(QObject):
                 edits.with_touched_diameters(self.corner),
             ),
         }  # fmt: skip
-        self._forms: dict[str, Callable[[dict[str, Any]], object]] = {
-            "clock": self._clock, "rotor": self._rotor, "caliper": self._caliper,
-            "box": self._box, "stack": self._stack, "split knuckle": self._split_knuckle,
-            "split wheel": self._split_wheel, "rule": self._rule,
-        }  # fmt: skip
-
-    @property
-    def corner(self) -> model.Corner:
-        """The corner that is built: that of the first axle."""
-        return self.session.document.job.axles[0].corner
 
     def act(self, deed: str) -> None:
         """Do what a word of a slip stands for: its name and what it is about, with colons."""
-        name, *about = deed.split(":")
+        name, _, rest = deed.partition(":")
+        # A scan's name may hold a colon itself.
+        about = rest.rsplit(":", 1) if name in ("take back", "shows") else [rest] * bool(rest)
         self._guarded(lambda: self._deeds[name](*about))
-
-    def given(self, deed: str, values: dict[str, Any]) -> None:
-        """Take what was written into a form."""
-        self._guarded(lambda: self._forms[deed](values))
-
-    def _guarded(self, act: Callable[[], object]) -> None:
-        try:
-            act()
-        except ClearturnError as error:
-            self.session.trouble.emit(error)
-
-    def _edit(self, name: str, key: str, corner: model.Corner) -> None:
-        document = self.session.document
-        path: JsonPath = ("axles", 0, "corner", key)
-        job = with_corner(document.job, document.job.axles[0].name, corner)
-        if job is not document.job:
-            document.edit(name, signatures_lifted(job, path))
 
     # -- scans ------------------------------------------------------------------------------
 
@@ -295,50 +264,6 @@ class Builder(QObject):
 
         self._guarded(act)
 
-    # -- frames -----------------------------------------------------------------------------
-
-    def _clock(self, values: dict[str, Any]) -> None:
-        role = edits.ROLES[0]
-
-        def work(source: Source) -> model.Corner:
-            datum = edits.datum_for(self.corner, role)
-            assert datum is not None  # the form is there only if it is
-            outboard = outward_at(source, datum.seeds_mm[0])
-            return edits.with_hub_frame(self.corner, values["clock_deg"], outboard)
-
-        self._with_source("knuckle", "make the hub frame", "hub_frame", work)
-
-    def _complete_wheel(self) -> None:
-        corner = self.corner
-        pad, bore = (edits.datum_for(corner, role) for role in edits.ROLES[-2:])
-        if pad is None or bore is None or corner.seat_stack is None or corner.wheel_frame:
-            return
-
-        def work(source: Source) -> model.Corner:
-            # The pad lies on the hat: it looks inboard.
-            x, y, z = outward_at(source, pad.seeds_mm[0])
-            return edits.with_wheel_frame(self.corner, (-x, -y, -z))
-
-        self._with_source("wheel", "make the wheel frame", "wheel_frame", work)
-
-    def _with_source(
-        self, scan: str, name: str, key: str, work: Callable[[Source], model.Corner]
-    ) -> None:
-        """Make an edit that must look at a scan."""
-        loaded, revision = self.work.loaded.get(scan), self.session.document.revision
-        if loaded is None:
-            self.work.show(scan)
-            raise InputError(f"the {scan} scan is being read", mend="try again when it is there")
-
-        def done(corner: model.Corner) -> None:
-            if revision == self.session.document.revision:
-                self._guarded(lambda: self._edit(name, key, corner))
-
-        self.session.tasks.start(
-            key, lambda _progress: work(loaded.source), done=done,
-            failed=self.session.trouble.emit, words=name,
-        )  # fmt: skip
-
     # -- parts ------------------------------------------------------------------------------
 
     def choose_caliper(self) -> None:
@@ -362,75 +287,6 @@ class Builder(QObject):
             "take mesh", lambda progress: read_scan(path, progress=progress), done=done,
             failed=self.session.trouble.emit, words=f"reading {path.name}", shown=True,
         )  # fmt: skip
-
-    def _rotor(self, values: dict[str, Any]) -> None:
-        tolerance = values.pop("tolerance_mm")
-        rotor = RotorDimensions(**values)
-        rotor.check("")
-        self._edit("rotor from dimensions", "rotor",
-                   edits.with_rotor(self.corner, rotor, tolerance))  # fmt: skip
-
-    def _caliper(self, values: dict[str, Any]) -> None:
-        tolerance = values.pop("tolerance_mm")
-        caliper = CaliperDimensions(**values)
-        caliper.check("")
-        self._edit("caliper from dimensions", "caliper",
-                   edits.with_caliper(self.corner, caliper, tolerance))  # fmt: skip
-
-    def _box(self, values: dict[str, Any]) -> None:
-        caliper = self.corner.caliper
-        if caliper is None:
-            return
-        box = BoxDimensions(**values)
-        box.check("")
-        corner = replace(self.corner, caliper=replace(caliper, boxes=(*caliper.boxes, box)))
-        self._edit(f"put {box.name} on the caliper", "caliper", corner)
-
-    def _stack(self, values: dict[str, Any]) -> None:
-        self._edit("seat stack", "seat_stack", edits.with_stack(self.corner, **values))
-        self._complete_wheel()
-
-    def _split_knuckle(self, values: dict[str, Any]) -> None:
-        hub = model.Band(
-            r_to_mm=values["hub_r_to_mm"],
-            z_from_mm=values["hub_z_from_mm"],
-            z_to_mm=values["hub_z_to_mm"],
-        )
-        housing = None
-        if values["housing_r_to_mm"] > 0:
-            housing = model.Band(
-                r_to_mm=values["housing_r_to_mm"],
-                z_from_mm=values["housing_z_from_mm"],
-                z_to_mm=values["hub_z_from_mm"],
-            )
-        corner = edits.with_knuckle_split(self.corner, hub, housing)
-        self._edit("split the knuckle", "parts", corner)
-
-    def _split_wheel(self, values: dict[str, Any]) -> None:
-        self._wheel_of(model.Band(**values))
-
-    def _whole_wheel(self) -> None:
-        self._wheel_of(None)
-
-    def _wheel_of(self, spokes: model.Band | None) -> None:
-        pad, bore = (edits.datum_for(self.corner, role) for role in edits.ROLES[-2:])
-        assert pad is not None  # the form is there only with a wheel frame
-        assert bore is not None
-
-        def work(source: Source) -> model.Corner:
-            axis = fit_cylinder(patch_at(source.mesh, bore.seeds_mm[0]).points_mm, robust=True)
-            # A little more than the pad: its rounded edge sits too.
-            radius = float(np.ceil(reach_mm(source, pad.seeds_mm[0], axis) * 2.0)) / 2.0 + 0.5
-            return edits.with_wheel_split(self.corner, spokes, radius)
-
-        self._with_source("wheel", "what the wheel is made of", "parts", work)
-
-    def _rule(self, values: dict[str, Any]) -> None:
-        rule = model.PairRule(
-            values["first"], values["second"], values["reason"], values["required_mm"]
-        )
-        self._edit(f"rule for {rule.first} – {rule.second}", "pairs",
-                   with_pair_rule(self.corner, rule))  # fmt: skip
 
     def _drop_part(self, name: str) -> None:
         self._edit(f"drop part {name}", "parts", without(self.corner, "parts", name))
