@@ -7,12 +7,13 @@ import math
 import numpy as np
 from numba import njit
 
-from clearturn.gap._kernels_tree import WIDTH, apart_in_plane
+from clearturn.gap._kernels_lanes import boxes_in_plane, lowest
+from clearturn.gap._kernels_tree import WIDTH
 from clearturn.gap._kernels_turning import map_triangle
 
 _DEEPEST = 40
 #: How far above the true distance a point's turning distance may lie, mm.
-_TOLERANCE = 1e-3
+TOLERANCE = 1e-3
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
@@ -64,7 +65,10 @@ def point_to_image(r, z, stack, depth, work, best, held):
             for c in range(3):
                 X[k, c] = stack[top, 3 * k + c]
         dip = map_triangle(X, R)
-        lower = math.sqrt(_to_flat(r, z, R, w)) - dip
+        flat = math.sqrt(_to_flat(r, z, R, w))
+        # The image lies axis-side of the flat triangle: a dip away from the point costs nothing.
+        toward = w[0] * R[0, 0] + w[1] * R[1, 0] + w[2] * R[2, 0] - r
+        lower = flat - dip * max(toward / flat, 0.0) if flat > 0 else -dip
         px = w[0] * X[0, 0] + w[1] * X[1, 0] + w[2] * X[2, 0]
         py = w[0] * X[0, 1] + w[1] * X[1, 1] + w[2] * X[2, 1]
         pz = w[0] * X[0, 2] + w[1] * X[1, 2] + w[2] * X[2, 2]
@@ -74,7 +78,7 @@ def point_to_image(r, z, stack, depth, work, best, held):
             held[0] = px
             held[1] = py
             held[2] = pz
-        if lower >= best - _TOLERANCE or level >= _DEEPEST or top > depth.size - 8:
+        if lower >= best - TOLERANCE or level >= _DEEPEST or top > depth.size - 8:
             continue
         for q in range(4):
             for c in range(3):
@@ -145,9 +149,11 @@ def nearest_in_plane(
             level = stack_l[top]
             k = stack_n[top]
             node = level_start[level] + k
-            apart_in_plane(boxes, node, x, y, x, y, near)
+            bits = boxes_in_plane(boxes, node, x, y, x, y, limit, near)
             base = top
-            for j in range(WIDTH):
+            while bits != 0:
+                j = lowest(bits)
+                bits &= bits - 1
                 d32 = near[j]
                 if d32 > limit:
                     continue

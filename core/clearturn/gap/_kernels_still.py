@@ -7,10 +7,9 @@ import math
 import numpy as np
 from numba import njit
 
+from clearturn.gap._kernels_lanes import boxes_in_space, lowest
 from clearturn.gap._kernels_tree import (
-    FAR,
     WIDTH,
-    apart_in_space,
     child_box,
     round_down,
     round_up,
@@ -312,14 +311,14 @@ def search_space(
             else:
                 child_box(boxes_b, kb // WIDTH, kb % WIDTH, box_b)
             if identity:
-                apart_in_space(
+                bits = boxes_in_space(
                     boxes_a, node,
-                    box_b[0], box_b[1], box_b[2], box_b[3], box_b[4], box_b[5], near,
+                    box_b[0], box_b[1], box_b[2], box_b[3], box_b[4], box_b[5], limit, near,
                 )  # fmt: skip
             else:
+                bits = 0
                 for j in range(WIDTH):
                     if boxes_a[node, 0, j] > boxes_a[node, 3, j]:
-                        near[j] = FAR
                         continue
                     child_box(boxes_a, node, j, raw)
                     _move_box(raw, turn, shift, identity, box_a)
@@ -327,6 +326,8 @@ def search_space(
                     ey = max(max(box_a[1] - box_b[4], box_b[1] - box_a[4]), zero)
                     ez = max(max(box_a[2] - box_b[5], box_b[2] - box_a[5]), zero)
                     near[j] = ex * ex + ey * ey + ez * ez
+                    if near[j] <= limit:
+                        bits |= 1 << j
         else:
             node = start_b[vb] + kb
             if va >= 0:
@@ -334,33 +335,27 @@ def search_space(
             else:
                 child_box(boxes_a, ka // WIDTH, ka % WIDTH, raw)
             _move_box(raw, turn, shift, identity, box_a)
-            apart_in_space(
-                boxes_b, node, box_a[0], box_a[1], box_a[2], box_a[3], box_a[4], box_a[5], near
-            )
+            bits = boxes_in_space(
+                boxes_b, node,
+                box_a[0], box_a[1], box_a[2], box_a[3], box_a[4], box_a[5], limit, near,
+            )  # fmt: skip
         base = top
-        for j in range(WIDTH):
+        while bits != 0:
+            j = lowest(bits)
+            bits &= bits - 1
             d32 = near[j]
-            if d32 <= limit:
-                p = top
-                while p > base and sd[p - 1] < d32:
-                    sd[p] = sd[p - 1]
-                    sa[p] = sa[p - 1]
-                    la[p] = la[p - 1]
-                    sb[p] = sb[p - 1]
-                    lb[p] = lb[p - 1]
-                    p -= 1
-                sd[p] = d32
-                if open_a:
-                    sa[p] = WIDTH * ka + j
-                    la[p] = va - 1
-                    sb[p] = kb
-                    lb[p] = vb
-                else:
-                    sa[p] = ka
-                    la[p] = va
-                    sb[p] = WIDTH * kb + j
-                    lb[p] = vb - 1
-                top += 1
+            p = top
+            while p > base and sd[p - 1] < d32:
+                sd[p] = sd[p - 1]
+                sa[p] = sa[p - 1]
+                sb[p] = sb[p - 1]
+                p -= 1
+            sd[p] = d32
+            sa[p] = WIDTH * ka + j if open_a else ka
+            sb[p] = kb if open_a else WIDTH * kb + j
+            la[top] = va - 1 if open_a else va
+            lb[top] = vb if open_a else vb - 1
+            top += 1
     return math.sqrt(best)
 
 
@@ -416,9 +411,11 @@ def nearest_points(
             level = stack_l[top]
             k = stack_n[top]
             node = level_start[level] + k
-            apart_in_space(boxes, node, x, y, z, x, y, z, near)
+            bits = boxes_in_space(boxes, node, x, y, z, x, y, z, limit, near)
             base = top
-            for j in range(WIDTH):
+            while bits != 0:
+                j = lowest(bits)
+                bits &= bits - 1
                 d32 = near[j]
                 if d32 > limit:
                     continue
@@ -548,6 +545,44 @@ def node_moments(vertices, faces, level_start, moments):
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
+def winding_at(px, py, pz, vertices, faces, level_start, moments, stack_n, stack_l, t):
+    """Generalised winding number at a point; stack_n, stack_l (2048,) and t (9,) are scratch."""
+    n = faces.shape[0]
+    total = 0.0
+    stack_n[0] = 0
+    stack_l[0] = level_start.size - 2
+    top = 1
+    while top > 0:
+        top -= 1
+        level = stack_l[top]
+        k = stack_n[top]
+        node = level_start[level] + k
+        dx = moments[node, 0] - px
+        dy = moments[node, 1] - py
+        dz = moments[node, 2] - pz
+        d2 = dx * dx + dy * dy + dz * dz
+        far = _FAR_RATIO * moments[node, 3]
+        if d2 > far * far:
+            dot = dx * moments[node, 4] + dy * moments[node, 5] + dz * moments[node, 6]
+            total += dot / (d2 * math.sqrt(d2))
+        elif level == 0:
+            for i in range(WIDTH * k, min(WIDTH * k + WIDTH, n)):
+                for j in range(3):
+                    v = faces[i, j]
+                    t[3 * j] = vertices[v, 0]
+                    t[3 * j + 1] = vertices[v, 1]
+                    t[3 * j + 2] = vertices[v, 2]
+                total += solid_angle(px, py, pz, t)
+        else:
+            count_below = level_start[level] - level_start[level - 1]
+            for child in range(WIDTH * k, min(WIDTH * k + WIDTH, count_below)):
+                stack_n[top] = child
+                stack_l[top] = level - 1
+                top += 1
+    return total / (4.0 * math.pi)
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
 def winding_numbers(points, start, stop, vertices, faces, level_start, moments, out):
     """Generalised winding number of ``points[start:stop]``; far nodes by their dipole.
 
@@ -556,44 +591,11 @@ def winding_numbers(points, start, stop, vertices, faces, level_start, moments, 
     stack_n = np.empty(2048, np.int64)
     stack_l = np.empty(2048, np.int64)
     t = np.empty(9)
-    turn = np.eye(3)
-    shift = np.zeros(3)
-    n = faces.shape[0]
     for i in range(start, stop):
-        px = points[i, 0]
-        py = points[i, 1]
-        pz = points[i, 2]
-        total = 0.0
-        stack_n[0] = 0
-        stack_l[0] = level_start.size - 2
-        top = 1
-        while top > 0:
-            top -= 1
-            level = stack_l[top]
-            k = stack_n[top]
-            node = level_start[level] + k
-            dx = moments[node, 0] - px
-            dy = moments[node, 1] - py
-            dz = moments[node, 2] - pz
-            d2 = dx * dx + dy * dy + dz * dz
-            far = _FAR_RATIO * moments[node, 3]
-            if d2 > far * far:
-                dot = dx * moments[node, 4] + dy * moments[node, 5] + dz * moments[node, 6]
-                total += dot / (d2 * math.sqrt(d2))
-            elif level == 0:
-                for j in range(WIDTH):
-                    if WIDTH * k + j < n:
-                        take_triangle(vertices, faces, WIDTH * k + j, turn, shift, t)
-                        total += solid_angle(px, py, pz, t)
-            else:
-                count_below = level_start[level] - level_start[level - 1]
-                for j in range(WIDTH):
-                    child = WIDTH * k + j
-                    if child < count_below:
-                        stack_n[top] = child
-                        stack_l[top] = level - 1
-                        top += 1
-        out[i] = total / (4.0 * math.pi)
+        out[i] = winding_at(
+            points[i, 0], points[i, 1], points[i, 2],
+            vertices, faces, level_start, moments, stack_n, stack_l, t,
+        )  # fmt: skip
 
 
 @njit(nogil=True, cache=True, error_model="numpy")

@@ -196,27 +196,6 @@ def bounds_of(points, start, stop, out):
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=_BOX_MATH)
-def apart_in_plane(boxes, node, r0, z0, r1, z1, near):
-    """Squared distances (8,) of a box to the children of a node of (nodes, 4, 8) boxes."""
-    zero = np.float32(0)
-    for j in range(WIDTH):
-        er = max(max(boxes[node, 0, j] - r1, r0 - boxes[node, 2, j]), zero)
-        ez = max(max(boxes[node, 1, j] - z1, z0 - boxes[node, 3, j]), zero)
-        near[j] = er * er + ez * ez
-
-
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=_BOX_MATH)
-def apart_in_space(boxes, node, x0, y0, z0, x1, y1, z1, near):
-    """Squared distances (8,) of a box to the children of a node of (nodes, 6, 8) boxes."""
-    zero = np.float32(0)
-    for j in range(WIDTH):
-        ex = max(max(boxes[node, 0, j] - x1, x0 - boxes[node, 3, j]), zero)
-        ey = max(max(boxes[node, 1, j] - y1, y0 - boxes[node, 4, j]), zero)
-        ez = max(max(boxes[node, 2, j] - z1, z0 - boxes[node, 5, j]), zero)
-        near[j] = ex * ex + ey * ey + ez * ez
-
-
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=_BOX_MATH)
 def whole_box(boxes, node, out):
     """Box round all children of a node, any number of axes, into out (float32)."""
     axes = boxes.shape[1] // 2

@@ -13,11 +13,11 @@ import math
 import numpy as np
 from numba import njit
 
+from clearturn.gap._kernels_lanes import boxes_in_plane, lowest
 from clearturn.gap._kernels_tree import (
     _BOX_MATH,
     FAR,
     WIDTH,
-    apart_in_plane,
     child_box,
     round_down,
     round_up,
@@ -415,38 +415,31 @@ def search(
                 whole_box(boxes_b, start_b[vb] + kb, box)
             else:
                 child_box(boxes_b, kb // WIDTH, kb % WIDTH, box)
-            apart_in_plane(boxes_a, node, box[0], box[1], box[2], box[3], near)
+            bits = boxes_in_plane(boxes_a, node, box[0], box[1], box[2], box[3], limit, near)
         else:
             node = start_b[vb] + kb
             if va >= 0:
                 whole_box(boxes_a, start_a[va] + ka, box)
             else:
                 child_box(boxes_a, ka // WIDTH, ka % WIDTH, box)
-            apart_in_plane(boxes_b, node, box[0], box[1], box[2], box[3], near)
+            bits = boxes_in_plane(boxes_b, node, box[0], box[1], box[2], box[3], limit, near)
         base = top
-        for j in range(WIDTH):
+        while bits != 0:
+            j = lowest(bits)
+            bits &= bits - 1
             d = near[j]
-            if d <= limit:
-                p = top
-                while p > base and sd[p - 1] < d:
-                    sd[p] = sd[p - 1]
-                    sa[p] = sa[p - 1]
-                    la[p] = la[p - 1]
-                    sb[p] = sb[p - 1]
-                    lb[p] = lb[p - 1]
-                    p -= 1
-                sd[p] = d
-                if open_a:
-                    sa[p] = WIDTH * ka + j
-                    la[p] = va - 1
-                    sb[p] = kb
-                    lb[p] = vb
-                else:
-                    sa[p] = ka
-                    la[p] = va
-                    sb[p] = WIDTH * kb + j
-                    lb[p] = vb - 1
-                top += 1
+            p = top
+            while p > base and sd[p - 1] < d:
+                sd[p] = sd[p - 1]
+                sa[p] = sa[p - 1]
+                sb[p] = sb[p - 1]
+                p -= 1
+            sd[p] = d
+            sa[p] = WIDTH * ka + j if open_a else ka
+            sb[p] = kb if open_a else WIDTH * kb + j
+            la[top] = va - 1 if open_a else va
+            lb[top] = vb if open_a else vb - 1
+            top += 1
     return max(0.0, min(low, upper - tolerance)), upper
 
 
@@ -474,9 +467,11 @@ def nearest_corner(r, z, rz, faces, boxes, level_start, best, stack_n, stack_l, 
         level = stack_l[top]
         k = stack_n[top]
         node = level_start[level] + k
-        apart_in_plane(boxes, node, x, y, x, y, near)
+        bits = boxes_in_plane(boxes, node, x, y, x, y, limit, near)
         base = top
-        for j in range(WIDTH):
+        while bits != 0:
+            j = lowest(bits)
+            bits &= bits - 1
             d = near[j]
             if d > limit:
                 continue

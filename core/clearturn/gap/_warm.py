@@ -21,15 +21,21 @@ def warm_up() -> None:
         still_gap(first, second, pose_first=place)
     surface_distances(first.vertices, second)
     surface_distances(first.vertices, second, turning=True)
+    # Many points against many triangles go another way.
+    many = np.resize(first.vertices, (2_000, 3))
+    fine = _ring(52.0, 60.0, 0.0, 8.0, 260)
+    surface_distances(many, fine)
+    surface_distances(
+        many, Mesh(fine.vertices + 1e-3 * np.sin(fine.vertices[:, ::-1]), fine.faces), turning=True
+    )
     frame = into_axis_frame(Z_AXIS, np.eye(4))
     both_unprepared(first, frame, second, frame, None)
     image = meridian_image(second, Z_AXIS)
     one_prepared(first, frame, image, kept_grid(image, None), None)
 
 
-def _ring(inner: float, outer: float, low: float, high: float) -> Mesh:
+def _ring(inner: float, outer: float, low: float, high: float, count: int = 24) -> Mesh:
     """A coarse closed ring, large enough to have a tree of more than one level."""
-    count = 24
     angle = np.arange(count) * (2 * np.pi / count)
     profile = [(outer, low), (outer, high), (inner, high), (inner, low)]
     vertices = [(r * np.cos(a), r * np.sin(a), z) for a in angle for r, z in profile]

@@ -194,7 +194,7 @@ def image_of(
     A body of revolution has each of its triangles many times over, turned about the axis.  All
     have the same image, so one of them stands for all: else every pair of them would tie.
     """
-    rows = _unlike(xyz, rz, faces)
+    rows = unlike_faces(xyz, rz, faces)
     scale = rounding_scale(xyz, shift)
     if rows is not None:
         faces = faces[rows]
@@ -236,7 +236,7 @@ def _halved(
     return points[:count], mapped[:count], pieces[:number], origin[:number]
 
 
-def _unlike(xyz: Matrix, rz: Matrix, faces: NDArray[np.int32]) -> NDArray[np.int32] | None:
+def unlike_faces(xyz: Matrix, rz: Matrix, faces: NDArray[np.int32]) -> NDArray[np.int32] | None:
     """Rows that stand for all others, or None where hardly any face is another turned."""
     m = len(faces)
     if not 64 <= m <= _MOST_COMPARED:
