@@ -2,6 +2,7 @@
 
 from clearturn.gap.model import Z_AXIS, Axis, Gap, Interference, Interval, State
 from clearturn.gap.still import still_gap
+from clearturn.gap.strokes import Stroke, hitting_strokes
 from clearturn.gap.surface_map import SurfaceDistances, surface_distances
 from clearturn.gap.turning import turning_gap
 
@@ -12,7 +13,9 @@ __all__ = [
     "Interference",
     "Interval",
     "State",
+    "Stroke",
     "SurfaceDistances",
+    "hitting_strokes",
     "still_gap",
     "surface_distances",
     "turning_gap",
