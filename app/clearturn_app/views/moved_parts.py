@@ -5,7 +5,7 @@ from __future__ import annotations
 from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QFontMetricsF, QPainter, QPainterPath, QPen, QPolygonF, QTransform
 
-from clearturn.drawing import Drawing, Fill, Tone
+from clearturn.drawing import Drawing, Fill, Tone, pair_words
 from clearturn_app.views.paint import Window
 from clearturn_app.window.look import Look
 from clearturn_app.window.moving import Figure, Moving
@@ -81,7 +81,7 @@ class MovedParts:
         high = look.px(19)
         shown = figures[:_SHOWN]
         metrics = QFontMetricsF(look.font("text", 11.5))
-        names = [f"{f.gap.before.first} – {f.gap.before.second}" for f in shown]
+        names = [pair_words(f.gap.before.first, f.gap.before.second) for f in shown]
         wide_name = max((metrics.horizontalAdvance(name) for name in names), default=0.0)
         wide = max(look.px(236), wide_name + look.px(178))
         lines = max(1, len(shown))
