@@ -52,6 +52,7 @@ class PlacedPart:
     sigma_mm: float = 0.0  # noise of the surface; 0 for a part from dimensions
     # L of the noise's correlation exp(−d²/2L²), where the datums' fits tell it.
     correlation_mm: float | None = None
+    invented: Mesh | None = None  # those of its faces that close holes of the scan
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,11 +16,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from clearturn.corner.faces import clean
 from clearturn.corner.frames import find_frames, fit_datums
 from clearturn.corner.pairs import pairs_of
 from clearturn.corner.placement import place_parts
-from clearturn.corner.sources import Source
+from clearturn.corner.sources import Source, cleaned_source
 from clearturn.job.file import load_job
 from clearturn.job.judging import VerdictSettings
 from clearturn.job.model import Corner
@@ -61,7 +60,7 @@ def scan_of(corner: Corner, seed: int) -> dict[str, Source]:
         points, faces = study.make_demo.noisy_scan(scan.name, seed)
         # As stored in a binary STL.
         mesh = Mesh(points.astype("<f4").astype(np.float64), faces)
-        sources[scan.name] = Source(scan, mesh, clean(mesh, scan.cleaning))
+        sources[scan.name] = cleaned_source(scan, mesh)
     return sources
 
 

@@ -120,7 +120,7 @@ def test_reach_of_the_face_is_its_outer_radius(source: Source) -> None:
 def test_each_cleaning_step_tells_what_it_took(source: Source) -> None:
     steps = (DropSmallPieces("drop small pieces", 20), DropPiece("drop piece", (55.0, 0.0, 0.0)))
     scan = Scan("knuckle", "a.stl", "0" * 64, cleaning=steps)
-    cleaned = Source(scan, source.mesh, clean(source.mesh, steps))
+    cleaned = Source(scan, source.mesh, clean(source.mesh, steps).kept)
     large = f"{len(source.mesh.faces) - 12:,}"
     assert removed_by(cleaned) == (
         "12 triangles left out, 1 whole piece",

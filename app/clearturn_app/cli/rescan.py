@@ -158,7 +158,7 @@ def _without_specks(mesh: Mesh) -> Mesh:
     from clearturn.corner.faces import clean
     from clearturn.job.model import DropSmallPieces
 
-    kept = clean(mesh, [DropSmallPieces("drop small pieces", 100)])
+    kept = clean(mesh, [DropSmallPieces("drop small pieces", 100)]).kept
     return mesh.part(kept) if kept.any() and not kept.all() else mesh
 
 

@@ -12,8 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PySide6.QtCore import QObject, Signal
 
-from clearturn.corner.faces import clean
-from clearturn.corner.sources import Source, read_sources
+from clearturn.corner.sources import Source, cleaned_source, read_sources
 from clearturn.corner.touched import (
     FeatureLines,
     Spin,
@@ -188,9 +187,9 @@ class Workpiece(QObject):
     def _clean(self, source: Source, found: Survey, was: str) -> None:
         name = source.scan.name
 
-        def work(_progress: Progress) -> Loaded:
-            kept = _kept(source)
-            fresh = Source(source.scan, source.mesh, kept, source.findings)
+        def work(progress: Progress) -> Loaded:
+            mesh = source.file_mesh or source.mesh
+            fresh = cleaned_source(source.scan, mesh, source.findings, progress)
             return Loaded(fresh, found, removed_by(fresh))
 
         def done(value: Loaded) -> None:
@@ -312,13 +311,3 @@ def _loaded(scan: model.Scan, folder: Path, progress: Progress) -> Loaded:
     found = survey(source.mesh, progress.part(0.6, 0.9))
     surface(source.mesh, progress.part(0.9, 1.0))  # so that the first touch does not wait for it
     return Loaded(source, found, removed_by(source))
-
-
-def _kept(source: Source) -> NDArray[np.bool_]:
-    kept = clean(source.mesh, source.scan.cleaning)
-    if not kept.any():
-        raise InputError(
-            "cleaning leaves nothing of the scan", place=f"scan {source.scan.name!r}",
-            mend="undo the last step",
-        )  # fmt: skip
-    return kept

@@ -57,7 +57,9 @@ def assemble(corner: model.Corner, folder: Path, progress: Progress | None = Non
     placed = place_parts(corner, sources, frames, folder, part(progress, 0.7, 0.9))
     pairs, left_out = pairs_of(placed.parts, corner, placed.body_of, part(progress, 0.9, 1.0))
     hub, hub_not_checked = hub_results(corner, fits)
-    read = [finding for source in sources.values() for finding in source.findings]
+    read = [
+        finding for source in sources.values() for finding in (*source.findings, *source.cleaning)
+    ]
     return Assembled(
         corner,
         frames,

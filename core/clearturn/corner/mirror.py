@@ -33,7 +33,12 @@ def mirrored_part(part: PlacedPart) -> PlacedPart:
     Mirroring the vehicle in its middle plane turns X of one hub frame into −X of the other; a
     clock angle φ becomes −φ.
     """
-    return replace(part, mesh=mirrored_mesh(part.mesh), source=f"{part.source}, mirrored")
+    return replace(
+        part,
+        mesh=mirrored_mesh(part.mesh),
+        source=f"{part.source}, mirrored",
+        invented=None if part.invented is None else mirrored_mesh(part.invented),
+    )
 
 
 def mirrored_seat(seat: Seat) -> Seat:

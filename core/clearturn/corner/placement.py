@@ -76,12 +76,15 @@ class _Builder:
         mesh: Mesh,
         source: str,
         noise: tuple[float, float | None] = (0.0, None),
+        invented: Mesh | None = None,
     ) -> None:
         """Add one part, its mesh in the hub frame."""
         for seat in self.corner.seats:
             if spec.name in (seat.part, seat.on):
                 mesh = split_near(mesh, seat)
-        placed = PlacedPart(spec.name, spec.kind, Motion(spec.motion), mesh, source, *noise)
+        placed = PlacedPart(
+            spec.name, spec.kind, Motion(spec.motion), mesh, source, *noise, invented
+        )
         self.parts.append(placed)
         self.body_of[spec.name] = spec.name
         if spec.tolerance_mm > 0:
@@ -160,9 +163,13 @@ def _from_scan(
             mend="check its bands and seeds, and the parts listed before it",
         )
     taken |= chosen
-    mesh = source.mesh.part(chosen, spec.name).moved(builder.frames.hub_from_scan[faces.scan])
+    hub_from_scan = builder.frames.hub_from_scan[faces.scan]
+    mesh = source.mesh.part(chosen, spec.name).moved(hub_from_scan)
+    invented = None
+    if source.invented is not None and (chosen & source.invented).any():
+        invented = source.mesh.part(chosen & source.invented, spec.name).moved(hub_from_scan)
     noise = noise_of(source.scan, builder.corner, builder.frames.fits)
-    builder.add(spec, mesh, f"scan {source.scan.path}", noise)
+    builder.add(spec, mesh, f"scan {source.scan.path}", noise, invented)
     if source.scan.scanner_error_mm > 0:
         builder.random(
             f"scanner, {spec.name}",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -34,16 +34,26 @@ class Source:
     scan : model.Scan
         As the job names it.
     mesh : Mesh
-        In the scan's own coordinates, mm.
+        In the scan's own coordinates, mm: the file's faces, then those that close holes.
     kept : (m,) ndarray of bool
         Faces that the cleaning steps left; those by a band are applied later.
     findings : tuple of Finding
+        Of reading the file.
+    invented : (m,) ndarray of bool or None
+        Faces that close holes.
+    file_mesh : Mesh or None
+        As the file has it, where cleaning made another of it.
+    cleaning : tuple of Finding
+        Of the cleaning steps.
     """
 
     scan: model.Scan
     mesh: Mesh
     kept: Mask
     findings: tuple[Finding, ...] = ()
+    invented: Mask | None = None
+    file_mesh: Mesh | None = None
+    cleaning: tuple[Finding, ...] = ()
 
     @property
     def cleaned(self) -> Mesh:
@@ -181,13 +191,39 @@ def read_sources(
         here = part(progress, low, high)
         report(here, 0.0, f"reading {scan.path}")
         read = read_scan(folder / scan.path, unit=scan.unit, progress=here)
-        kept = clean(read.mesh, scan.cleaning)
-        if not kept.any():
-            raise JobProblem(
-                "cleaning leaves nothing of the scan", place=f"scan {scan.name!r}, cleaning"
-            )
-        sources[scan.name] = Source(scan, read.mesh, kept, read.findings)
+        sources[scan.name] = cleaned_source(scan, read.mesh, read.findings, here)
     return sources
+
+
+def cleaned_source(
+    scan: model.Scan,
+    mesh: Mesh,
+    findings: tuple[Finding, ...] = (),
+    progress: Progress | None = None,
+) -> Source:
+    """Return a scan with its recorded steps applied.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        As the file has it.
+    findings : tuple of Finding
+        Of reading the file.
+
+    Raises
+    ------
+    JobProblem
+        If cleaning leaves nothing.
+    """
+    made = clean(mesh, scan.cleaning, progress)
+    if not made.kept.any():
+        raise JobProblem(
+            "cleaning leaves nothing of the scan",
+            place=f"scan {scan.name!r}, cleaning",
+            mend="change or take back the last step",
+        )
+    told = tuple(replace(one, text=f"{scan.name}: {one.text}") for one in made.findings)
+    return Source(scan, made.mesh, made.kept, findings, made.invented, mesh, told)
 
 
 def transform(pose: model.Pose) -> NDArray[np.float64]:

@@ -21,7 +21,7 @@ from clearturn.datum import (
 )
 from clearturn.datum.shape import frame_along
 from clearturn.errors import FitProblem
-from clearturn.job.model import DropBand, Vec3
+from clearturn.job.model import DropBand, FillHoles, TurnFlippedPieces, Vec3
 from clearturn.progress import Progress, part
 from clearturn.scan.ray import first_hit
 
@@ -174,19 +174,28 @@ def spin_of(source: Source, face_mm: ArrayLike, axis_mm: ArrayLike, *, wheel: bo
 
 def removed_by(source: Source) -> tuple[str, ...]:
     """Return in words what each cleaning step of a scan took away."""
-    steps, labels = source.scan.cleaning, piece_of(source.mesh)
-    before = np.ones(len(source.mesh.faces), dtype=np.bool_)
+    steps, mesh = source.scan.cleaning, source.file_mesh or source.mesh
+    labels = piece_of(mesh)
+    before = clean(mesh, ())
     told = []
     for count, step in enumerate(steps, 1):
         if isinstance(step, DropBand):
             told.append("taken away where the scan's frame is known")
             continue
-        after = clean(source.mesh, steps[:count])
-        gone = before & ~after
-        pieces = len(np.setdiff1d(np.unique(labels[gone]), np.unique(labels[after])))
-        told.append(
-            f"{int(gone.sum()):,} triangles left out, {pieces} whole piece{'s' * (pieces != 1)}"
-        )
+        after = clean(mesh, steps[:count])
+        if isinstance(step, FillHoles):
+            made = len(after.kept) - len(before.kept)
+            told.append(f"{made:,} triangles of invented surface added: nobody measured it")
+        elif isinstance(step, TurnFlippedPieces):
+            turned = (after.mesh.faces[: len(labels)] != before.mesh.faces[: len(labels)]).any(1)
+            told.append(f"{int(turned.sum()):,} triangles turned")
+        else:
+            kept = after.kept[: len(labels)]
+            gone = before.kept[: len(labels)] & ~kept
+            pieces = len(np.setdiff1d(np.unique(labels[gone]), np.unique(labels[kept])))
+            told.append(
+                f"{int(gone.sum()):,} triangles left out, {pieces} whole piece{'s' * (pieces != 1)}"
+            )
         before = after
     return tuple(told)
 

@@ -33,7 +33,17 @@ _MOST_BYTES = 16 * 1024 * 1024  # a job names files, it does not hold them
 
 # Lengths that may be negative: places and shifts, not sizes.
 _SIGNED = frozenset(
-    {"value_mm", "z_from_mm", "z_to_mm", "hat_offset_mm", "seeds_mm", "seed_mm", "from_mm", "to_mm"}
+    {
+        "value_mm",
+        "z_from_mm",
+        "z_to_mm",
+        "hat_offset_mm",
+        "seeds_mm",
+        "seed_mm",
+        "from_mm",
+        "to_mm",
+        "point_mm",
+    }
     | {"z_mm", "at_mm", "clearance_from_mm", "clearance_to_mm"}
 )
 

@@ -168,8 +168,48 @@ class DropBand:
     band: Band
 
 
+@dataclass(frozen=True, slots=True)
+class DropBeyondPlane:
+    """Cleaning: leave out what lies wholly on the side of a plane its normal points to."""
+
+    step: Literal["drop beyond plane"]
+    point_mm: Vec3
+    normal: Vec3
+
+
+@dataclass(frozen=True, slots=True)
+class DropBadTriangles:
+    """Cleaning: leave out triangles without area, and all but the first of equal ones."""
+
+    step: Literal["drop bad triangles"]
+
+
+@dataclass(frozen=True, slots=True)
+class TurnFlippedPieces:
+    """Cleaning: turn pieces that are inside out for certain."""
+
+    step: Literal["turn flipped pieces"]
+
+
+@dataclass(frozen=True, slots=True)
+class FillHoles:
+    """Cleaning: close holes whose rim fits a box of this diagonal with invented surface."""
+
+    step: Literal["fill holes"]
+    up_to_mm: float
+
+
 CleaningStep = Annotated[
-    DropSmallPieces | DropPiece | KeepBox | DropBox | DropBand, Discriminator("step")
+    DropSmallPieces
+    | DropPiece
+    | DropBeyondPlane
+    | KeepBox
+    | DropBox
+    | DropBand
+    | DropBadTriangles
+    | TurnFlippedPieces
+    | FillHoles,
+    Discriminator("step"),
 ]
 
 

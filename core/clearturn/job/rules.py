@@ -98,6 +98,20 @@ def _scan_faults(at: JsonPath, corner: Corner) -> Iterator[Fault]:
                     found=str(step.below_triangles),
                     allowed="1 or more",
                 )
+            if step.step == "fill holes" and not step.up_to_mm > 0:
+                yield Fault(
+                    (*here, "cleaning", j, "up_to_mm"),
+                    "a hole's size is not positive",
+                    found=f"{step.up_to_mm:g}",
+                    allowed="more than 0",
+                )
+            if step.step == "drop beyond plane" and not any(step.normal):
+                yield Fault(
+                    (*here, "cleaning", j, "normal"),
+                    "a normal has no length",
+                    found=str(list(step.normal)),
+                    allowed="a direction, of any length",
+                )
             if step.step in ("keep box", "drop box") and any(
                 low >= high for low, high in zip(step.from_mm, step.to_mm, strict=True)
             ):

@@ -267,13 +267,20 @@ def _nearest_face(now: _Now, seed_mm: tuple[float, float, float]) -> int:
     return int(np.argmin(best))
 
 
-def _turn(now: _Now, step: TurnFlippedPieces, progress: Progress | None) -> tuple[_Now, StepResult]:
-    found = survey(now.mesh(), progress)
+def flipped_faces(mesh: Mesh, progress: Progress | None = None) -> Mask:
+    """Return the triangles of pieces that are inside out for certain, (m,)."""
+    found = survey(mesh, progress)
     if found.flipped_pieces == 0:
-        return now, StepResult(step)
+        return np.zeros(len(mesh.faces), np.bool_)
     flipped = np.zeros(int(found.labels.max()) + 1, np.bool_)
     flipped[: found.pieces] = found.piece.flipped
-    turned = flipped[found.labels]
+    return np.asarray(flipped[found.labels])
+
+
+def _turn(now: _Now, step: TurnFlippedPieces, progress: Progress | None) -> tuple[_Now, StepResult]:
+    turned = flipped_faces(now.mesh(), progress)
+    if not turned.any():
+        return now, StepResult(step)
     faces = now.faces.copy()
     faces[turned] = faces[turned][:, [0, 2, 1]]
     return replace(now, faces=faces), StepResult(step, turned_triangles=int(turned.sum()))

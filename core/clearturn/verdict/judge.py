@@ -27,6 +27,7 @@ from clearturn.verdict.allowances import (
 )
 from clearturn.verdict.decision import decide, guard_band_name, margin
 from clearturn.verdict.field import Field, Pair
+from clearturn.verdict.invented import invented_faces, with_doubt, without_invented
 from clearturn.verdict.noise import NoiseEstimate, ScanNoise, estimate_gap, scan_noise
 from clearturn.verdict.places import (
     COARSE_MM,
@@ -88,6 +89,8 @@ def judge_one(
 ) -> Judged:
     """Judge one pair without looking for a cure.
 
+    A pair that fails only by surface invented to close holes is not proven.
+
     Raises
     ------
     InputError
@@ -95,6 +98,38 @@ def judge_one(
     Cancelled
         If `progress` was cancelled.
     """
+    found = _judge_surface(spec, parts, settings, frames_uncertainty, part(progress, 0.0, 0.7))
+    names = _nearest_invented(found)
+    if not names:
+        return found
+    measured = None
+    if found.result.verdict is Verdict.FAILS:
+        plain = without_invented(spec, found.first, found.second)
+        here = part(progress, 0.7, 1.0)
+        measured = _judge_surface(plain, parts, settings, frames_uncertainty, here).result
+    return replace(found, result=with_doubt(found.result, measured, names))
+
+
+def _nearest_invented(found: Judged) -> list[str]:
+    """Return the parts whose closest place, as scanned or smoothed, is invented surface."""
+    names = []
+    for placed, is_first in ((found.first, True), (found.second, False)):
+        gaps = (found.result.gap, found.noise.gap)
+        rows = [g.first_triangle if is_first else g.second_triangle for g in gaps]
+        mesh = found.pair.first if is_first else found.pair.second
+        if invented_faces(placed, mesh, np.array(rows, np.int64)).any():
+            names.append(placed.name)
+    return names
+
+
+def _judge_surface(
+    spec: PairSpec,
+    parts: Mapping[str, PlacedPart],
+    settings: VerdictSettings,
+    frames_uncertainty: Mapping[str, FrameUncertainty],
+    progress: Progress | None = None,
+) -> Judged:
+    """Judge one pair by all the surface its parts have."""
     guard_band_name(settings.coverage_factor)
     first, second = _part(parts, spec.first), _part(parts, spec.second)
     mesh_first, faces_first = without_faces(first, spec.excluded_first)
