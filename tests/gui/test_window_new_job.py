@@ -435,6 +435,25 @@ def test_taken_steps_are_undone_one_by_one(begun: Hand) -> None:
     assert begun.window.session.work.shown is None
 
 
+def test_small_holes_are_closed_marked_and_opened_again(hand: Hand, small: Path) -> None:
+    mesh = trimesh.load(small)
+    top = np.flatnonzero((mesh.triangles[:, :, 2] > 4.9).all(axis=1))
+    trimesh.Trimesh(mesh.vertices, np.delete(mesh.faces, top[40], axis=0)).export(small)
+    hand.click(hand.window.sheet.actions.words["new"])
+    hand.choose_files("choose scans", small)
+    hand.wait(lambda: len(hand.corner.scans) == 1)
+    hand.settle()
+    hand.operation(0)
+    hand.deed("close holes:knuckle")
+    hand.wait(lambda: "1 triangle of invented surface" in removed_words(hand))
+    source = hand.window.session.work.loaded["knuckle"].source
+    assert source.invented.sum() == 1  # the one triangle that was taken out
+    hand.settle()
+    hand.deed("take back:knuckle:0")
+    hand.wait(lambda: removed_words(hand) == "")
+    assert len(hand.window.session.work.loaded["knuckle"].source.mesh.faces) == len(mesh.faces) - 1
+
+
 def removed_words(hand: Hand) -> str:
     """What the slip says the cleaning steps took."""
     loaded = hand.window.session.work.loaded.get("knuckle")

@@ -127,12 +127,19 @@ def _bench_lines(scan: model.Scan, bench: _Bench) -> Iterator[Line]:
     if specks and not any(step.step == "drop small pieces" for step in scan.cleaning):
         leave.insert(0, (f"{specks} specks below {below} triangles", f"specks:{name}"))
     yield Deed("leave out", "", tuple(leave))
+    if found.open_edges and not any(step.step == "fill holes" for step in scan.cleaning):
+        size = f"{bench.look.length(SMALL_HOLE_MM, 0)} {bench.look.unit}"
+        yield Deed("holes", "", ((f"close those up to {size}, marked", f"close holes:{name}"),))
     other = "wheel" if name == "knuckle" else "knuckle"
     used = any(d.scan in (name, other) for d in bench.corner.datums)
     if not used:
         yield Deed("it shows", f"a {name}" if name in ("knuckle", "wheel") else name,
                    ((f"no, the {other}", f"shows:{name}:{other}"),
                     ("not wanted", f"drop scan:{name}")))  # fmt: skip
+
+
+SMALL_HOLE_MM = 10.0
+"""Offered for closing; common practice, no source.  The slip's number can be changed."""
 
 
 def specks_of(one: Loaded) -> tuple[int, int]:

@@ -78,6 +78,11 @@ def _cleaning(steps: tuple[object, ...], at: JsonPath) -> Iterator[Field | Fact]
                         "Specks of the scanner: connected pieces with fewer triangles are left "
                         "out. The file itself is never changed.", "count", low=0,
                         source="cleaning step")  # fmt: skip
+        elif hasattr(step, "up_to_mm"):
+            yield Field((*at, "cleaning", k, "up_to_mm"), "close holes up to",
+                        "Holes whose rim fits a box of this diagonal are closed with invented "
+                        "surface, which stays marked: a gap whose closest place lies on it says "
+                        "so.", low=0.1, high=100, source="cleaning step")  # fmt: skip
         else:
             yield Fact("cleaning", str(getattr(step, "step", "")))
 

@@ -22,7 +22,7 @@ from clearturn.progress import Progress
 from clearturn.propose import Proposals, Proposed, accept, propose
 from clearturn.propose.model import PartWord
 from clearturn.scan import Survey, read_scan, survey
-from clearturn_app.sheets.building import specks_of
+from clearturn_app.sheets.building import SMALL_HOLE_MM, specks_of
 from clearturn_app.window.forms import Forms
 from clearturn_app.window.session import Session
 from clearturn_app.window.workpiece import Goal
@@ -53,7 +53,8 @@ class Builder(Forms):
         self._waiting: list[Path] = []
         self._deeds: dict[str, Callable[..., object]] = {
             "choose scans": self.choose_scans, "choose caliper": self.choose_caliper,
-            "show": self.work.show, "specks": self._specks, "drop piece": self._drop_piece,
+            "show": self.work.show, "specks": self._specks,
+            "close holes": self._close_holes, "drop piece": self._drop_piece,
             "take back": self._take_back, "shows": self._shows, "drop scan": self._drop_scan,
             "touch": self._touch, "touch all": self._touch_all, "look": self._look,
             "read": self._read_places, "part": self._part, "drop part": self._drop_part,
@@ -129,6 +130,11 @@ class Builder(Forms):
         count, below = specks_of(self.work.loaded[name])
         step = model.DropSmallPieces("drop small pieces", below)
         self._edit(f"leave out {count} specks of {name}", "scans",
+                   edits.with_step(self.corner, name, step))  # fmt: skip
+
+    def _close_holes(self, name: str) -> None:
+        step = model.FillHoles("fill holes", SMALL_HOLE_MM)
+        self._edit(f"close small holes of {name}", "scans",
                    edits.with_step(self.corner, name, step))  # fmt: skip
 
     def _take_back(self, name: str, index: str) -> None:

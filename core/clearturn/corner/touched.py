@@ -185,7 +185,8 @@ def removed_by(source: Source) -> tuple[str, ...]:
         after = clean(mesh, steps[:count])
         if isinstance(step, FillHoles):
             made = len(after.kept) - len(before.kept)
-            told.append(f"{made:,} triangles of invented surface added: nobody measured it")
+            many = "s" * (made != 1)
+            told.append(f"{made:,} triangle{many} of invented surface added: nobody measured it")
         elif isinstance(step, TurnFlippedPieces):
             turned = (after.mesh.faces[: len(labels)] != before.mesh.faces[: len(labels)]).any(1)
             told.append(f"{int(turned.sum()):,} triangles turned")
