@@ -121,7 +121,7 @@ def run(args: argparse.Namespace) -> int:
 def _known(args: argparse.Namespace, axles: tuple[Axle, ...], progress: Progress) -> _Job:
     from dataclasses import replace
 
-    from clearturn.corner.frames import find_frames, fit_datums
+    from clearturn.corner.frames import find_frames, fit_datums, hub_scan
     from clearturn.corner.sources import read_sources
 
     chosen = [axle for axle in axles if args.axle in (None, axle.name)]
@@ -129,7 +129,7 @@ def _known(args: argparse.Namespace, axles: tuple[Axle, ...], progress: Progress
         raise InputError("the job has no such axle", file=args.job, found=repr(args.axle))
     corner = chosen[0].corner
     names = [scan.name for scan in corner.scans]
-    onto = args.onto or _scan_of_hub(corner)
+    onto = args.onto or hub_scan(corner)
     if onto is None or onto not in names:
         raise InputError(
             "the job has no scan to lay the other onto",
@@ -141,17 +141,11 @@ def _known(args: argparse.Namespace, axles: tuple[Axle, ...], progress: Progress
     scans = tuple(scan for scan in corner.scans if scan.name == onto)
     datums = tuple(datum for datum in corner.datums if datum.scan == onto)
     own = replace(corner, scans=scans, datums=datums, wheel_frame=None)
-    if _scan_of_hub(corner) != onto:
+    if hub_scan(corner) != onto:
         own = replace(own, hub_frame=None)
     sources = read_sources(own, Path(args.job).resolve().parent, progress)
     frames = find_frames(own, fit_datums(own, sources))
     return _Job(chosen[0], onto, sources[onto].cleaned, frames.hub_from_scan.get(onto))
-
-
-def _scan_of_hub(corner: Corner) -> str | None:
-    if corner.hub_frame is None:
-        return None
-    return next((d.scan for d in corner.datums if d.name == corner.hub_frame.plane), None)
 
 
 def _without_specks(mesh: Mesh) -> Mesh:

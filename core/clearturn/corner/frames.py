@@ -114,6 +114,13 @@ def _fit(datum: model.Datum, source: Source, progress: Progress | None) -> Fit:
     return fit
 
 
+def hub_scan(corner: model.Corner) -> str | None:
+    """Return the name of the scan that the hub frame's datums lie on, or None."""
+    if corner.hub_frame is None:
+        return None
+    return next((d.scan for d in corner.datums if d.name == corner.hub_frame.plane), None)
+
+
 def find_frames(corner: model.Corner, fits: Mapping[str, Fit]) -> Frames:
     """Make the frames of a corner from its fitted datums.
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from clearturn.corner.band import Mask, in_band
 from clearturn.corner.faces import choose, clean_by_band
-from clearturn.corner.frames import Frames, noise_of
+from clearturn.corner.frames import Frames, hub_scan, noise_of
 from clearturn.corner.mirror import mirror_finding, mirrored_covariance, mirrored_part
 from clearturn.corner.pairs import WHEEL_KINDS, FrameUncertainty
 from clearturn.corner.seats import split_near
@@ -313,12 +313,6 @@ def _frame_of(placed: PlacedPart, builder: _Builder) -> str:
         if spec.scan.scan == builder.frames.wheel_scan:
             return "wheel"
         # A second wheel of stated pose is not laid out by the knuckle's datums.
-        if placed.motion is not Motion.TURNS or spec.scan.scan == _hub_scan(builder.corner):
+        if placed.motion is not Motion.TURNS or spec.scan.scan == hub_scan(builder.corner):
             return "hub"
     return "" if placed.motion is Motion.TURNS else "hub"
-
-
-def _hub_scan(corner: model.Corner) -> str | None:
-    if corner.hub_frame is None:
-        return None
-    return next(d.scan for d in corner.datums if d.name == corner.hub_frame.plane)
