@@ -14,11 +14,11 @@ from clearturn.drawing.outline import (
     material_side,
     meridian_triangles,
     swept_outline,
-    winding_number,
 )
 from clearturn.envelope import CaliperDimensions, RotorDimensions, caliper_mesh, rotor_mesh
 from clearturn.envelope.boxes import radial_box
 from clearturn.envelope.sweep import revolved
+from clearturn.gap.surface_map import winding
 from clearturn.mesh import Mesh, join
 from clearturn.progress import Progress
 
@@ -147,14 +147,24 @@ def test_raster_distances_equal_the_plain_ones() -> None:
     assert field[~near].min() >= 2.0 * step - 1e-9
 
 
-def test_winding_number_is_one_inside_and_half_on_an_open_half() -> None:
+def test_winding_number_is_one_inside_and_a_sixth_before_one_face_of_six() -> None:
     cube = radial_box(0.0, (5.0, 15.0), (-5.0, 5.0), 10.0)
-    centre = np.array([0.0, 10.0, 0.0])
-    assert winding_number(cube, centre) == pytest.approx(1.0)
-    assert winding_number(cube, np.array([0.0, 30.0, 0.0])) == pytest.approx(0.0, abs=1e-12)
+    centre, outside = np.array([[0.0, 10.0, 0.0], [0.0, 30.0, 0.0]])
+    assert np.abs(winding(np.array([centre, outside]), cube)) == pytest.approx([1, 0], abs=1e-12)
     # one of six faces of a cube subtends a sixth of the sphere from its centre
-    low = cube.corners[:, :, 2].max(axis=1) < -4.9
-    assert winding_number(cube.part(low), centre) == pytest.approx(1.0 / 6.0)
+    low = cube.part(cube.corners[:, :, 2].max(axis=1) < -4.9)
+    assert abs(winding(centre[None], low)[0]) == pytest.approx(1.0 / 6.0)
+
+
+def test_a_scan_with_more_triangles_than_work_is_drawn_coarser(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """However coarse the raster, each triangle visits some nodes; the search for a step ends."""
+    monkeypatch.setattr("clearturn.drawing.outline._MOST_WORK", 1_000)
+    mesh = ring_mesh(0.0, 100.0, 40.0, 141.0)
+    found = swept_outline(mesh)
+    assert_near(found.area, box(0.0, 100.0, 40.0, 141.0), found.accuracy_mm)
+    assert 0.6 < found.accuracy_mm < 0.7
 
 
 def test_no_faces_give_no_outline_and_progress_can_stop_it() -> None:

@@ -70,12 +70,12 @@ def settled_by_facing(gap: Gap, first: Mesh, second: Mesh, turns: str | None = N
 def _facing(mesh: Mesh, triangle: int, point_mm: Vector, toward: Vector, turn: Vector) -> float:
     """Return the cosine between `toward` and the outer side of a mesh at a witness point."""
     home, toward = turn.T @ point_mm, turn.T @ toward
-    corners = mesh.corners
-    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    near = np.linalg.norm(corners.mean(axis=1) - home, axis=1) <= _ROUND_MM
-    if int(near.sum()) >= _ENOUGH:
-        mean = normals[near].sum(axis=0)
+    near = np.flatnonzero(_middles_off(mesh, home) <= _ROUND_MM)
+    if len(near) >= _ENOUGH:
+        mean = _normals(mesh.vertices[mesh.faces[near]]).sum(axis=0)
         return float(mean @ toward / max(float(np.linalg.norm(mean)), 1e-300))
+    corners = mesh.corners
+    normals = _normals(corners)
     # At an edge or corner of a coarse mesh any of the faces that meet there may be the one seen.
     low, high = corners.min(axis=1) - _TOUCHES_MM, corners.max(axis=1) + _TOUCHES_MM
     touching = ((home >= low) & (home <= high)).all(axis=1)
@@ -84,6 +84,21 @@ def _facing(mesh: Mesh, triangle: int, point_mm: Vector, toward: Vector, turn: V
     touching &= height <= _TOUCHES_MM
     touching[triangle] = True
     return float((unit[touching] @ toward).max())
+
+
+def _middles_off(mesh: Mesh, home: Vector) -> Vector:
+    """Return how far every face's middle lies from a point, (m,) mm."""
+    square = np.zeros(len(mesh.faces))
+    # Column by column: nine times as fast, and a large scan is asked for every pair.
+    a, b, c = (np.ascontiguousarray(one) for one in mesh.faces.T)
+    for one, at in zip(mesh.vertices.T, home, strict=True):
+        column = np.ascontiguousarray(one)
+        square += ((column[a] + column[b] + column[c]) / 3.0 - at) ** 2
+    return np.asarray(np.sqrt(square))
+
+
+def _normals(corners: Vector) -> Vector:
+    return np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
 
 
 def _about_z(angle_deg: float) -> Vector:

@@ -10,6 +10,7 @@ whole circle through such a place, so one point of the circle decides.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -20,6 +21,7 @@ from numpy.typing import NDArray
 
 from clearturn import threads
 from clearturn.drawing._kernels import image, splat
+from clearturn.gap.surface_map import winding
 from clearturn.mesh import Mesh
 from clearturn.progress import Progress, check
 
@@ -28,6 +30,9 @@ Floats = NDArray[np.float64]
 # A surface seen edge-on (an open scan of a barrel) has no width; it is drawn this wide.
 SHEET_MM = 0.04
 _MOST_WORK = 9_000_000
+# Every triangle lowers the nodes around it, however coarse the raster, so a large scan is above any
+# given amount of work: coarser than this nothing is won.
+_COARSEST_MM = 0.6
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,8 +76,9 @@ def _swept_outline(mesh: Mesh, step: float, progress: Progress | None) -> Outlin
     sag = 0.02
     flat = _once(meridian_triangles(mesh, sag))
     low, high = flat.min(axis=(0, 1)), flat.max(axis=(0, 1))
-    while _work(flat, low, high, step) > _MOST_WORK:
-        step *= 1.25
+    work = _work(flat, high - low)
+    while step < _COARSEST_MM and work(step) > _MOST_WORK:
+        step = min(1.25 * step, _COARSEST_MM)
     check(progress)
     level = step  # the least at which both nodes beside the line have their true distance
     start = low - 3 * step
@@ -169,16 +175,25 @@ def meridian_triangles(mesh: Mesh, tolerance_mm: float) -> Floats:
     return np.concatenate([*done, flat]).reshape(-1, 3, 2)
 
 
-def _work(triangles: Floats, low: Floats, high: Floats, step: float) -> float:
-    """Return how many nodes a raster of this step has or visits."""
-    boxes = triangles.max(axis=1) - triangles.min(axis=1)
-    visits = ((boxes[:, 0] / step + 4.2) * (boxes[:, 1] / step + 4.2)).sum()
-    return float(visits + np.prod((high - low) / step + 8))
+def _work(triangles: Floats, size: Floats) -> Callable[[float], float]:
+    """Return how many nodes a raster of a step has and visits, as a function of the step."""
+    width, height = (
+        np.maximum(np.maximum(a, b), c) - np.minimum(np.minimum(a, b), c)
+        for a, b, c in (triangles[:, :, 0].T, triangles[:, :, 1].T)
+    )
+    product, total = float(width @ height), float(width.sum() + height.sum())
+
+    def work(step: float) -> float:
+        # Σ (w/step + 4.2)(h/step + 4.2) over the triangles' boxes
+        visits = product / step**2 + 4.2 * total / step + 4.2**2 * len(triangles)
+        return visits + float(np.prod(size / step + 8))
+
+    return work
 
 
 def _once(triangles: Floats) -> Floats:
     """Return the triangles without copies: a turned part has each of them hundreds of times."""
-    cells = np.round(triangles.reshape(-1, 6) * 1e5).astype(np.int64).view(np.uint64)
+    flat = triangles.reshape(-1, 6)
     factors = np.array(
         [
             0x9E3779B97F4A7C15,
@@ -190,8 +205,10 @@ def _once(triangles: Floats) -> Floats:
         ],
         np.uint64,
     )
+    key = np.zeros(len(flat), np.uint64)
     with np.errstate(over="ignore"):
-        key = (cells * factors).sum(axis=1)
+        for column, factor in zip(flat.T, factors, strict=True):  # one at a time spares memory
+            key += np.round(column * 1e5).astype(np.int64).view(np.uint64) * factor
         key ^= key >> np.uint64(31)
     first = np.unique(key, return_index=True)[1]
     return triangles[np.sort(first)]
@@ -249,40 +266,25 @@ def _filled(
     Spaces are the pieces of the complement, since one may hold another outline within it.
     """
     paper = shapely.box(*area.bounds).buffer(step, join_style="mitre")
-    fill = [area]
+    fill: list[shapely.Geometry] = []
+    large: list[shapely.Geometry] = []
     for space in shapely.get_parts(shapely.difference(paper, area)):
         if space.intersects(shapely.boundary(paper)):
             continue
         # the true space is larger by `level` all round
-        closed = shapely.buffer(space, level).area < (8 * step) ** 2
-        if not closed:
-            check(progress)
-            place = space.representative_point()
-            closed = winding_number(mesh, np.array([0.0, abs(place.y), place.x])) >= 0.5
-        if closed:
-            fill.append(shapely.buffer(space, 1e-6))
-    return shapely.union_all(fill) if len(fill) > 1 else area
+        seen = shapely.buffer(space, level).area >= (8 * step) ** 2
+        (large if seen else fill).append(space)
+    check(progress)
+    places = [space.representative_point() for space in large]
+    points = np.array([[0.0, abs(one.y), one.x] for one in places]).reshape(-1, 3)
+    if large:
+        inside = np.abs(winding(points, mesh, progress)) >= 0.5
+        fill += [space for space, one in zip(large, inside, strict=True) if one]
+    if not fill:
+        return area
+    return shapely.union_all([area, *(shapely.buffer(space, 1e-6) for space in fill)])
 
 
 def _other_half(points: Floats) -> Floats:
     mirrored: Floats = points * np.array([1.0, -1.0])
     return mirrored
-
-
-def winding_number(mesh: Mesh, point: Floats) -> float:
-    """Return the generalised winding number of a mesh about a point, absolute.
-
-    References
-    ----------
-    Solid angle of a triangle: A. van Oosterom, J. Strackee, IEEE Trans. Biomed. Eng. 30 (1983) 125.
-    """
-    a, b, c = np.moveaxis(mesh.corners - point, 1, 0)
-    la, lb, lc = (np.sqrt(np.einsum("ij,ij->i", v, v)) for v in (a, b, c))
-    triple = np.einsum("ij,ij->i", a, np.cross(b, c))
-    below = (
-        la * lb * lc
-        + np.einsum("ij,ij->i", a, b) * lc
-        + np.einsum("ij,ij->i", b, c) * la
-        + np.einsum("ij,ij->i", c, a) * lb
-    )
-    return abs(float(np.arctan2(triple, below).sum() / (2 * math.pi)))
