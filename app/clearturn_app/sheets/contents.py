@@ -8,12 +8,13 @@ from dataclasses import fields as fields_of
 from clearturn.job.judging import Requirements
 from clearturn.job.model import Corner, HatCheck, Job, RegisterCheck, Size
 from clearturn.job.positions import JsonPath
-from clearturn.result import CheckResult, Verdict
+from clearturn.result import CheckResult, HubResult, Verdict
 from clearturn.trade.sums import SumsResult
 from clearturn_app.sheets.dimensions import CALIPER, CALIPER_BOX, ROTOR, SHIELD, field_of
 from clearturn_app.sheets.fields import Fact, Field, Section
 from clearturn_app.sheets.operations import Operation
 from clearturn_app.sheets.sums import sum_sections
+from clearturn_app.sheets.working import access_sections, axle_head, limit_sections
 from clearturn_app.window.look import Look
 
 _PRACTICE = "common practice, no source"
@@ -224,7 +225,7 @@ _ASKED = {
 
 
 def _gaps(
-    corner: Corner, at: JsonPath, _result: CheckResult | None, _look: Look
+    corner: Corner, at: JsonPath, result: CheckResult | None, look: Look
 ) -> Iterator[Section]:
     default = Requirements()
     help_text = "Least net gap, after allowances are taken off and uncertainty counted against it."
@@ -261,6 +262,8 @@ def _gaps(
             else:
                 lines.append(Fact(name, f"not judged: {rule.reason}"))
         yield Section("pairs with a rule of their own", tuple(lines), True)
+    yield from limit_sections(at, result, look)
+    yield from access_sections(corner, at, result, look)
 
 
 _HUB = {
@@ -278,7 +281,7 @@ def _hub(corner: Corner, at: JsonPath, result: CheckResult | None, look: Look) -
             yield Section(name, (Fact("", "No sizes in the job: not checked."),), True)
             continue
         here = (*at, "hub_checks", key)
-        lines: list[Field | Fact] = list(_hub_facts(name, result, look))
+        lines: list[Field | Fact] = list(_hub_facts(name, at, result, look))
         lines += _size((*here, "shaft"), "shaft", one.shaft)
         lines += _size((*here, "hole"), "hole", one.hole)
         if isinstance(one, RegisterCheck) and one.clearance_to_mm is not None:
@@ -296,18 +299,24 @@ def _hub(corner: Corner, at: JsonPath, result: CheckResult | None, look: Look) -
             lines.append(Field((*here, "least_wall_mm"), "wall that must stay",
                                "After turning down; ask the maker.", low=0, high=100,
                                optional=True, source="maker's limit"))  # fmt: skip
-        yield Section(name, tuple(lines), folded=_clears(name, result))
+        yield Section(name, tuple(lines), folded=_clears(name, at, result))
 
 
-def _clears(name: str, result: CheckResult | None) -> bool:
-    found = [hub for hub in result.hub if hub.check == name] if result else []
+def _found(name: str, at: JsonPath, result: CheckResult | None) -> list[HubResult]:
+    """Return what was found of a diameter of this corner, not of the other axle's."""
+    if result is None:
+        return []
+    own = axle_head(result.job, at) + name
+    return [hub for hub in result.hub if hub.name == own]
+
+
+def _clears(name: str, at: JsonPath, result: CheckResult | None) -> bool:
+    found = _found(name, at, result)
     return bool(found) and found[0].verdict is Verdict.CLEARS
 
 
-def _hub_facts(name: str, result: CheckResult | None, look: Look) -> Iterator[Fact]:
-    for hub in result.hub if result else ():
-        if hub.check != name:
-            continue
+def _hub_facts(name: str, at: JsonPath, result: CheckResult | None, look: Look) -> Iterator[Fact]:
+    for hub in _found(name, at, result):
         yield Fact("verdict", str(hub.verdict), True)
         yield Fact("sizes", f"Ø {look.length(hub.shaft_mm)} ±"
                    f"{look.length(hub.shaft_uncertainty_mm)} in Ø {look.length(hub.hole_mm)} ±"

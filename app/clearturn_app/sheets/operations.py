@@ -95,7 +95,8 @@ def _wheels(job: Job, _result: CheckResult | None, look: Look) -> str:
 def _gaps(_job: Job, result: CheckResult | None, _look: Look) -> str:
     if result is None:
         return "not checked yet"
-    return _tally([pair.verdict for pair in result.pairs]) or "no pair to judge"
+    judged = [pair.verdict for pair in result.pairs] + [one.verdict for one in result.access]
+    return _tally(judged) or "no pair to judge"
 
 
 def _hub(_job: Job, result: CheckResult | None, _look: Look) -> str:
@@ -146,7 +147,8 @@ OPERATIONS: tuple[Operation, ...] = (
     Operation(50, "Wheel", ("seat_stack", "stud", "weights"), _wheels),
     Operation(
         60, "Gaps",
-        ("parts", "seats", "pairs", "requirements", "allowances", "coverage_factor", "cures"),
+        ("parts", "seats", "pairs", "requirements", "allowances", "coverage_factor", "cures",
+         "access"),
         _gaps,
     ),
     Operation(70, "Hub & bolts", ("hub_checks",), _hub, ("hub_fits", "bolts"), "Hub"),
@@ -195,7 +197,7 @@ def alerts(operation: Operation, result: CheckResult | None, sums: SumsResult | 
     if result is None:
         return False
     if operation.number == 60:
-        return any(pair.verdict is Verdict.FAILS for pair in result.pairs)
+        return any(one.verdict is Verdict.FAILS for one in (*result.pairs, *result.access))
     if operation.number == 70:
         return any(hub.verdict is Verdict.FAILS for hub in result.hub)
     return False

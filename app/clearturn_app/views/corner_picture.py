@@ -26,7 +26,12 @@ from clearturn.result import Motion
 from clearturn_app.views.camera import Camera
 from clearturn_app.views.handing_over import hand_over, hand_over_scan, hand_over_touched
 from clearturn_app.views.panel import Panel
-from clearturn_app.views.picture_marks import paint_ring, paint_witness
+from clearturn_app.views.picture_marks import (
+    paint_access,
+    paint_ring,
+    paint_witness,
+    view_of_access,
+)
 from clearturn_app.views.picture_process import PictureProcess
 from clearturn_app.views.report_pictures import view_of
 from clearturn_app.views.touching import BAR_PX, TouchBar, paint_features
@@ -166,7 +171,11 @@ class CornerPicture(Panel):
 
     def go_to_chosen(self) -> None:
         """Turn the view to the chosen gap."""
-        pair = self.session.chosen_pair
+        pair, access = self.session.chosen_pair, self.session.chosen_access
+        view = view_of_access(access) if access is not None else None
+        if view is not None and self.cut and self.session.work.source is None:
+            self.go(Camera.looking(view.point, view.eye, view.up, _NEAR_HALF_MM))
+            return
         if pair is None or not self.cut or self.session.work.source is not None:
             self._ask()
             self.update()
@@ -306,8 +315,11 @@ class CornerPicture(Panel):
         if on_bench:
             pair = None
         cut = None
-        if self.cut and pair is not None:
+        access = None if on_bench else self.session.chosen_access
+        view = view_of_access(access) if access is not None else None
+        if view is None and pair is not None:
             view = view_of(pair)
+        if self.cut and view is not None:
             cut = [*view.point, *(-np.array(view.normal)).tolist()]
         camera = self.camera
         self.process.ask(
@@ -318,9 +330,9 @@ class CornerPicture(Panel):
                 "eye": camera.eye.tolist(),
                 "up": camera.up.tolist(),
                 "half": camera.half_mm,
-                "turn": 0.0 if on_bench else self._turn_deg(),
+                "turn": 0.0 if on_bench or access is not None else self._turn_deg(),
                 "cut": cut,
-                "below": None if on_bench else self.session.chosen,
+                "below": None if on_bench or access is not None else self.session.chosen,
                 "lit": self._lit,
                 "pixel": self.look.px(1.0) * ratio,
                 "colours": self._colours(),
@@ -365,8 +377,11 @@ class CornerPicture(Panel):
                 self._paint_words(painter)
                 return
             paint_ring(painter, self.look, self._image_camera, self.height())
-            pair = self.session.chosen_pair
-            if pair is not None and self._image_key == self.session.chosen:
+            pair, access = self.session.chosen_pair, self.session.chosen_access
+            if access is not None:
+                size = (self.width(), self.height())
+                paint_access(painter, self.look, self._image_camera, access, size)
+            elif pair is not None and self._image_key == self.session.chosen:
                 size = (self.width(), self.height())
                 paint_witness(painter, self.look, self._image_camera, pair, size)
         self._paint_words(painter)
@@ -377,6 +392,8 @@ class CornerPicture(Panel):
         shown = self.session.work.source
         if shown is not None:
             words = f"{shown.scan.name} scan as it lay, {len(shown.cleaned.faces):,} triangles"
+        elif self.session.chosen_access is not None:
+            words = self.session.chosen_access.name + (", cut at its place" if self.cut else "")
         elif self._image is not None and pair is not None:
             words = "whole corner"
             if self.cut:

@@ -1,4 +1,4 @@
-"""The gap list: a row for each pair and each hub diameter, worst first."""
+"""The gap list: a row for each pair, hub diameter and access, worst first."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from PySide6.QtGui import (
 from PySide6.QtWidgets import QScrollBar, QToolTip, QWidget
 
 from clearturn.drawing import Tone
-from clearturn.result import HubResult, PairResult, Verdict
+from clearturn.result import AccessResult, HubResult, PairResult, Verdict
 from clearturn_app.views.paint import elided, stamp, stamp_width
 from clearturn_app.views.panel import Panel
 from clearturn_app.window.look import Look
@@ -35,13 +35,15 @@ class Row:
     Attributes
     ----------
     index : int or None
-        Of the pair in the result; None for a hub diameter.
+        Of the pair in the result; None for a hub diameter or an access.
     between : tuple of str
         Names to be joined by a dash; each is shortened alone where there is no room for both.
     below : tuple of str
         What stands below, from long to short: the first that has room is shown.
     asked : str
         What stands below the least gap.
+    access : int or None
+        Of the access in the result.
     """
 
     index: int | None
@@ -52,6 +54,7 @@ class Row:
     asked: str
     margin: str
     verdict: Verdict
+    access: int | None = None
 
 
 def pair_row(index: int, pair: PairResult, look: Look) -> Row:
@@ -92,9 +95,25 @@ def hub_row(number: int, hub: HubResult, look: Look) -> Row:
         below = f"{verb} to Ø {look.length(hub.machine.to_diameter_mm, 3)}"
     spread = math.hypot(hub.shaft_uncertainty_mm, hub.hole_uncertainty_mm)
     least = f"{look.length(hub.clearance_mm, signed=True)} ±{look.length(spread)}"
-    return Row(
-        None, f"H{number}", (hub.check,), (below,), least, "on the diameter", "", hub.verdict
-    )
+    return Row(None, f"H{number}", (hub.name,), (below,), least, "on the diameter", "", hub.verdict)
+
+
+def access_row(index: int, one: AccessResult, look: Look) -> Row:
+    """Return the row of what must be workable: a tool, a pad or the wheel on its way."""
+    below: tuple[str, ...] = (one.what,)
+    if one.clock_deg is not None:
+        place = (
+            f"{one.clock_deg:.0f}° · r {look.length(one.r_mm, 1)} · z {look.length(one.z_mm, 1)}"
+        )
+        below = (f"{one.what} · {place}", f"{one.what} · {one.clock_deg:.0f}°", one.what)
+    least = "–"
+    if one.gap_mm is not None:
+        spread = look.length(one.expanded_uncertainty_mm)
+        least = f"{look.length(one.gap_mm.lower)} ±{spread}"
+    names = (one.name, one.against) if one.against else (one.name,)
+    asked = f"{look.length(one.required_mm, 1)} asked"
+    margin = look.length(one.margin_mm, signed=True)
+    return Row(None, f"A{index + 1}", names, below, least, asked, margin, one.verdict, index)
 
 
 class GapList(Panel):
@@ -128,6 +147,7 @@ class GapList(Panel):
             self._rows = [pair_row(i, result.pairs[i], self.look) for i in self.session.order()]
             hubs = sorted(result.hub, key=lambda hub: hub.verdict is Verdict.CLEARS)
             made = [hub_row(n + 1, hub, self.look) for n, hub in enumerate(hubs)]
+            made += [access_row(n, one, self.look) for n, one in enumerate(result.access)]
             # What fails stands at the top, whatever kind it is of.
             bad = [row for row in made if row.verdict is Verdict.FAILS]
             first = sum(row.verdict is Verdict.FAILS for row in self._rows)
@@ -160,10 +180,15 @@ class GapList(Panel):
         self._fit_bar()
         self._show_chosen()
 
+    def _is_chosen(self, row: Row) -> bool:
+        result, access = self.session.result, self.session.chosen_access
+        if result is not None and access is not None:
+            return row.access is not None and result.access[row.access] is access
+        return row.index is not None and row.index == self.session.chosen
+
     def _show_chosen(self) -> None:
-        chosen = self.session.chosen
-        at = next((n for n, row in enumerate(self._rows) if row.index == chosen), None)
-        if at is not None and chosen is not None:
+        at = next((n for n, row in enumerate(self._rows) if self._is_chosen(row)), None)
+        if at is not None:
             high = self.look.px(ROW_PX)
             shown = round(self._room() / high)
             first = round(self._bar.value() / high)
@@ -183,8 +208,10 @@ class GapList(Panel):
         """Choose the row under the pointer."""
         number = self._row_at(event.position().y())
         if number is not None:
-            index = self._rows[number].index
-            if index is None:
+            index, access = self._rows[number].index, self._rows[number].access
+            if access is not None:
+                self.session.choose_access(access)
+            elif index is None:
                 self.hub_chosen.emit()
             else:
                 self.session.choose(index)
@@ -290,7 +317,7 @@ class GapList(Panel):
         self, painter: QPainter, box: QRectF, row: Row, columns: dict[str, tuple[float, float]]
     ) -> None:
         look = self.look
-        chosen = row.index is not None and row.index == self.session.chosen
+        chosen = self._is_chosen(row)
         if chosen:
             painter.fillRect(box, look.colour("chosen"))
             mark = QRectF(box.left(), box.top(), look.px(4), box.height())

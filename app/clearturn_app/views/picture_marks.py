@@ -9,8 +9,10 @@ from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QPainter, QPen, QPolygonF
 
 from clearturn.drawing import Tone
-from clearturn.result import PairResult, Verdict
+from clearturn.result import AccessResult, PairResult, Verdict
+from clearturn.trade.bracket import at_clock
 from clearturn_app.views.camera import Camera
+from clearturn_app.views.report_pictures import HALF_HEIGHT_MM, TILT, View
 from clearturn_app.window.look import Look
 
 
@@ -48,6 +50,39 @@ def paint_ring(painter: QPainter, look: Look, camera: Camera, high: float) -> No
         painter.setFont(look.font("text", 10))
         out = tip + (tip - middle) / max(1.0, _length(tip - middle)) * look.px(15)
         _centred(painter, out, "out")
+
+
+def view_of_access(one: AccessResult) -> View | None:
+    """Return the view on the place where a tool, a pad or the wheel comes nearest, if known."""
+    if one.clock_deg is None or one.r_mm is None or one.z_mm is None:
+        return None
+    out = np.array([*at_clock(one.clock_deg, 1.0), 0.0])
+    normal = np.array([*at_clock(one.clock_deg - 90.0, 1.0), 0.0])
+    point = one.r_mm * out + np.array([0.0, 0.0, one.z_mm])
+    eye = normal + TILT * out + TILT * np.cross(out, normal)
+    eye = eye / float(np.linalg.norm(eye))
+    return View(point.tolist(), normal.tolist(), out.tolist(), eye.tolist(), 0.0, HALF_HEIGHT_MM)
+
+
+def paint_access(
+    painter: QPainter, look: Look, camera: Camera, one: AccessResult, size: tuple[float, float]
+) -> None:
+    """A ring about the place, and the least gap beside it."""
+    view = view_of_access(one)
+    if view is None:
+        return
+    at = QPointF(*camera.seen_at(view.point, *size))
+    painter.setPen(QPen(look.tone(Tone.INK), look.px(1.6)))
+    painter.setBrush(Qt.BrushStyle.NoBrush)
+    painter.drawEllipse(at, look.px(13), look.px(13))
+    if one.gap_mm is not None:
+        words = f"{look.length(one.gap_mm.lower)} ±{look.length(one.expanded_uncertainty_mm)}"
+        painter.setFont(look.font("figures", 15))
+        wide = painter.fontMetrics().horizontalAdvance(words) + look.px(12)
+        box = QRectF(at.x() + look.px(20), at.y() - look.px(11), wide, look.px(22))
+        painter.fillRect(box, look.tone(Tone.PAPER))
+        painter.drawRect(box)
+        painter.drawText(box, int(Qt.AlignmentFlag.AlignCenter), words)
 
 
 def paint_witness(

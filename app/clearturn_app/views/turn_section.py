@@ -287,6 +287,11 @@ class TurnSection(Panel):
     def _chosen_place(self) -> tuple[float, float, float] | None:
         """Middle of the chosen gap on the paper, and its length there, mm."""
         pair, drawing = self.session.chosen_pair, self.session.drawing
+        access = self.session.chosen_access
+        if drawing is not None and access is not None:
+            if access.r_mm is None or access.z_mm is None:
+                return None
+            return (*drawing.to_paper(access.z_mm, access.r_mm), 0.0)
         if pair is None or drawing is None:
             return None
         gap = pair.gap

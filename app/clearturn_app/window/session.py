@@ -16,7 +16,7 @@ from clearturn.errors import ClearturnError
 from clearturn.job.building import next_step
 from clearturn.job.model import Job
 from clearturn.progress import Progress
-from clearturn.result import CheckResult, PairResult, Verdict
+from clearturn.result import AccessResult, CheckResult, PairResult, Verdict
 from clearturn.trade.sums import SumsResult
 from clearturn_app.document import Document
 from clearturn_app.tasks import Tasks
@@ -98,6 +98,7 @@ class Session(QObject):
         self._checked_revision = -1
         self._seen_revision = document.revision
         self._chosen: int | None = None
+        self._access: int | None = None
         self._section_mm = (164.0, 104.0)
         self._dimensions = MOST_DIMENSIONS
         self._strip_mm = (164.0, 34.0)
@@ -169,6 +170,7 @@ class Session(QObject):
         self.refusal = ""
         self._checked_revision = self.document.revision
         count = len(result.pairs)
+        self._access = None
         if self._chosen is None or self._chosen >= count:
             self._chosen = self.order()[0] if count else None
         self._set_state(State.CURRENT)
@@ -206,7 +208,7 @@ class Session(QObject):
     def forget_result(self) -> None:
         """Drop the result, as when another job is opened."""
         self.result = self.drawing = self.strip = None
-        self._chosen = None
+        self._chosen = self._access = None
         self._checked_revision = -1
         for kind in ("section", "strip"):
             self.tasks.cancel(kind)
@@ -246,10 +248,23 @@ class Session(QObject):
         if self.result is None or not 0 <= index < len(self.result.pairs):
             return
         changed = index != self._chosen
-        self._chosen = index
+        self._chosen, self._access = index, None
         self.chosen_changed.emit()
         if changed:
             self._draw_strip()
+
+    @property
+    def chosen_access(self) -> AccessResult | None:
+        """What was chosen of what must be workable; the pair chosen before stays behind it."""
+        if self.result is None or self._access is None:
+            return None
+        return self.result.access[self._access]
+
+    def choose_access(self, index: int) -> None:
+        """Choose something that must be workable by its index in the result."""
+        if self.result is not None and 0 <= index < len(self.result.access):
+            self._access = index
+            self.chosen_changed.emit()
 
     def choose_next(self, step: int) -> None:
         """Choose the next (+1) or the one before (−1) in the list."""
