@@ -12,9 +12,11 @@ from window_support import DEMO, cases, needs_window
 needs_window()
 
 from PySide6.QtCore import Qt  # noqa: E402
+from PySide6.QtGui import QImage  # noqa: E402
 from PySide6.QtTest import QTest  # noqa: E402
 from PySide6.QtWidgets import QMessageBox  # noqa: E402
 
+from clearturn.drawing import Tone  # noqa: E402
 from clearturn.job.edits import with_value  # noqa: E402
 from clearturn.job.file import load_job  # noqa: E402
 from clearturn.result import AccessResult, FitLimit, Interval, Verdict  # noqa: E402
@@ -107,6 +109,35 @@ def test_clicked_access_is_shown_at_its_place_in_section_and_picture(
     window.sheet.setFocus()
     QTest.keyClick(window, Qt.Key.Key_Down)
     assert window.session.chosen_access is None
+
+
+def test_picture_of_the_other_sheet_is_never_shown_after_a_switch(window: MainWindow) -> None:
+    picture = window.sheet.picture
+
+    def drawn(name: str) -> None:
+        image = QImage(40, 30, QImage.Format.Format_RGBX8888)
+        image.fill(name)
+        colours = {**picture._colours(), "paper": name}
+        picture._on_drawn(image, {"centre": (0, 0, 0), "eye": (0, 0, 1), "up": (0, 1, 0),
+                                  "half": 50.0, "below": None, "colours": colours})  # fmt: skip
+
+    def seen() -> str:
+        return picture.grab().toImage().pixelColor(picture.width() - 3, 60).name()
+
+    light = window.look.tone(Tone.PAPER).name()
+    drawn(light)
+    assert seen() == light
+    window.sheet.setFocus()
+    QTest.keyClick(window, Qt.Key.Key_D)
+    dark = window.look.tone(Tone.PAPER).name()
+    assert dark != light
+    assert seen() == dark
+    drawn(light)  # an answer that was under way
+    assert seen() == dark
+    assert picture._image is None
+    drawn(dark)
+    assert picture._image is not None
+    assert seen() == dark
 
 
 def test_access_without_a_place_is_chosen_and_marked_nowhere(window: MainWindow) -> None:

@@ -63,6 +63,7 @@ class CornerPicture(Panel):
         self._image: QImage | None = None
         self._image_camera = self.camera
         self._image_key: object = None
+        self._image_paper = ""
         self._trouble = ""
         self._scan_shown = ""
         self._moved = False
@@ -84,7 +85,7 @@ class CornerPicture(Panel):
         session.work.goal_changed.connect(self._on_goal)
         session.chosen_changed.connect(self.go_to_chosen)
         session.state_changed.connect(self.update)
-        look.changed.connect(self._ask)
+        look.changed.connect(self._on_look)
         self._take_result()
 
     # -- the scene --------------------------------------------------------------------------
@@ -139,6 +140,13 @@ class CornerPicture(Panel):
             "light", lambda _progress: hand_over_touched(source, touched), done=done,
             failed=self.session.trouble.emit,
         )  # fmt: skip
+
+    def _on_look(self) -> None:
+        """Drop a picture in the tones of the other sheet: the new one may take a while."""
+        if self._image_paper != self.look.tone(Tone.PAPER).name():
+            self._image = None
+            self.update()
+        self._ask()
 
     def _on_goal(self) -> None:
         wanted = self.session.work.goal is not None
@@ -357,7 +365,11 @@ class CornerPicture(Panel):
         return colours
 
     def _on_drawn(self, image: QImage, asked: dict[str, Any]) -> None:
-        self._image = image
+        paper = asked["colours"]["paper"]
+        if paper != self.look.tone(Tone.PAPER).name():
+            self._ask()  # begun before the sheet was switched, perhaps while it was not seen
+            return
+        self._image, self._image_paper = image, paper
         self._image_camera = Camera.looking(
             asked["centre"], asked["eye"], asked["up"], asked["half"]
         )
