@@ -11,8 +11,9 @@ from clearturn.job.judging import AllowanceEntry, CureLimits, SeatStack, Stud, V
 from clearturn.mesh import Mesh
 from clearturn.result import Motion, PlacedPart, Verdict
 from clearturn.verdict import judge_pairs
+from clearturn.verdict.after import STEP_MM, margin_after
 from clearturn.verdict.changes import Change, changes_for
-from clearturn.verdict.cures import STEP_MM, march, margin_after
+from clearturn.verdict.cures import march
 from clearturn.verdict.judge import judge_all
 
 

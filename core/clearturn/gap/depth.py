@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from clearturn.gap.model import Axis, Gap, State
+from clearturn.gap.model import Axis, Gap, Interval, State
 from clearturn.gap.still import inverse, query
 from clearturn.gap.surface_map import INSIDE, winding
 from clearturn.gap.tree import mesh_bounds, space_tree, used_vertices
@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 Matrix = NDArray[np.float64]
 #: Vertices looked at per angle, and again at the angle where the first look went deepest.
 _COARSE, _FINE = 500, 10_000
+#: And where only a bound is wanted, again and again.
+_FEW = 100
 #: Freeing shifts are found to this fraction of themselves.
 _STEP = 1e-3
 
@@ -57,6 +59,25 @@ def inside_depth(
             check(progress)
             deepest = max(deepest, _depth_of(inner, outer, place, _FINE))
     return deepest, at
+
+
+def depth_at_contact(
+    gap: Gap, first: Mesh, second: Mesh, pose_first: Matrix, pose_second: Matrix,
+    turn: tuple[Turns, Axis] | None,
+) -> float:  # fmt: skip
+    """Return how deep a few points of either mesh lie in the other where they meet; 0 for none.
+
+    Looked at as they stand or, of a turning pair, at the angle of contact.  As `inside_depth`:
+    no shorter shift frees the parts.
+    """
+    pose = inverse(pose_second) @ pose_first
+    if turn is not None:
+        from clearturn.gap.state import turned
+
+        turns, axis = turn
+        angle = (-1.0 if turns == "second" else 1.0) * (gap.turn_angle_deg or 0.0)
+        pose = inverse(pose_second) @ turned(axis, angle) @ pose_first
+    return max(_depth_of(inner, outer, at, _FEW) for inner, outer, at in _both(first, second, pose))
 
 
 def shared_depth(
@@ -213,22 +234,62 @@ def _is_apart(
     turn: tuple[Turns, Axis] | None,
     tolerance_mm: float,
 ) -> bool:
+    gap = shallow_gap(first, second, p1, p2, turn, tolerance_mm=tolerance_mm)
+    return gap.state is State.APART
+
+
+def shallow_gap(
+    first: Mesh,
+    second: Mesh,
+    pose_first: Matrix,
+    pose_second: Matrix,
+    turn: tuple[Turns, Axis] | None,
+    *,
+    tolerance_mm: float,
+    progress: Progress | None = None,
+) -> Gap:
+    """Return the gap without asking how deep parts that meet are in each other.
+
+    Parameters
+    ----------
+    turn : (str, Axis) or None
+        Which mesh turns and about what; None for parts that stand still to each other.
+
+    Returns
+    -------
+    Gap
+        Touching where the surfaces meet, whether they cross there or not; else as the whole
+        answer: apart, interfering (one wholly inside the other) or sign unknown.
+    """
     from clearturn.gap.state import _contained
-    from clearturn.gap.still import still_distance
+    from clearturn.gap.still import EXACT_MM, still_distance
     from clearturn.gap.turning import _as_gap, turning_distance
 
-    relative = inverse(p2) @ p1
+    relative = inverse(pose_second) @ pose_first
     if turn is None:
-        distance, points, hits = still_distance(first, second, relative, tolerance_mm=tolerance_mm)
-        if distance <= tolerance_mm:
-            return False
-        from clearturn.gap.model import Interval
-
-        gap = Gap(State.APART, Interval(0.0, distance), points[0], points[1], *hits, np.zeros(3))
+        distance, points, hits = still_distance(
+            first, second, relative, tolerance_mm=tolerance_mm, progress=progress
+        )
+        points = points @ pose_second[:3, :3].T + pose_second[:3, 3]
+        step = points[1] - points[0]
+        near, length = distance <= tolerance_mm, float(np.linalg.norm(step))
+        lower = 0.0 if near else max(0.0, distance - 2 * min(EXACT_MM, tolerance_mm / 2))
+        gap = Gap(
+            state=State.TOUCHING if near else State.APART,
+            gap_mm=Interval(lower, distance),
+            first_point_mm=points[0],
+            second_point_mm=points[1],
+            first_triangle=hits[0],
+            second_triangle=hits[1],
+            direction=step / length if length > 0 else np.zeros(3),
+        )
     else:
         turns, axis = turn
-        found = turning_distance(first, second, axis, p1, p2, tolerance_mm=tolerance_mm)
-        if found.upper_mm <= tolerance_mm:
-            return False
+        found = turning_distance(
+            first, second, axis, pose_first, pose_second,
+            tolerance_mm=tolerance_mm, progress=progress,
+        )  # fmt: skip
         gap = _as_gap(found, turns, axis, tolerance_mm)
-    return _contained(gap, first, second, relative, None).state is State.APART
+    if gap.state is State.TOUCHING:
+        return gap
+    return _contained(gap, first, second, relative, progress)

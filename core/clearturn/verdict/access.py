@@ -26,8 +26,8 @@ from clearturn.mesh import Mesh, join
 from clearturn.progress import Progress, part, report
 from clearturn.result import AccessResult, Motion, PlacedPart, Verdict
 from clearturn.trade.threads import thread
+from clearturn.verdict.after import margin_after
 from clearturn.verdict.changes import Change, Move
-from clearturn.verdict.cures import margin_after
 from clearturn.verdict.decision import worst
 from clearturn.verdict.judge import Judged, judge_one
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from clearturn.job.judging import VerdictSettings
+from clearturn.job.judging import CureLimits, VerdictSettings
 from clearturn.mesh import Mesh
 from clearturn.result import PlacedPart
 from clearturn.verdict.places import clock_of
@@ -137,6 +137,7 @@ def changes_for(
         All parts of the corner.
     settings : VerdictSettings
     """
+    settings = replace(settings, cures=_within(settings.cures, parts))
     limits = settings.cures
     wheel = _wheel_names(parts, settings)
     caliper = [p for p in parts if p.kind == "caliper"]
@@ -166,6 +167,25 @@ def changes_for(
                    note="the same barrel on a rim so much larger; the real wheel must be scanned")
         )  # fmt: skip
     return tuple(found)
+
+
+def _within(limits: CureLimits, parts: Sequence[PlacedPart]) -> CureLimits:
+    """Return the limits, none above the size of the corner: further off nothing meets.
+
+    A caliper comes inward up to the axis, not out again on the other side.
+    """
+    bounds = np.array([one.mesh.bounds for one in parts])
+    size = float(np.linalg.norm(bounds[:, 1].max(axis=0) - bounds[:, 0].min(axis=0)))
+    middles = [one.mesh.bounds.mean(axis=0) for one in parts if one.kind == "caliper"]
+    inward = min((float(np.hypot(one[0], one[1])) for one in middles), default=size)
+    return replace(
+        limits,
+        spacer_most_mm=min(limits.spacer_most_mm, size),
+        caliper_inward_most_mm=min(limits.caliper_inward_most_mm, inward),
+        trim_most_mm=min(limits.trim_most_mm, size),
+        rotor_offset_most_mm=min(limits.rotor_offset_most_mm, size),
+        smaller_rotor_most_mm=min(limits.smaller_rotor_most_mm, size),
+    )
 
 
 def _wheel_names(parts: Sequence[PlacedPart], settings: VerdictSettings) -> list[str]:

@@ -1,32 +1,33 @@
 """What would clear a pair: the least change that does, checked on every pair it touches.
 
 A gap changes by at most as much as a part is moved (it is 1-Lipschitz), so marching by what is
-still missing, s ← s + (required − proven gap), never steps over the first amount that clears.
-Bisection may: a spacer opens the spokes, but a tapered barrel closes again further out.
+still missing at least (`after`) never steps over the first amount that clears.  Bisection may: a
+spacer opens the spokes, but a tapered barrel closes again further out.  The shift that frees parts
+that cross says nothing about the least one: only the deepest point found inside does.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearturn.gap import State
 from clearturn.job.judging import VerdictSettings
-from clearturn.mesh import Mesh
-from clearturn.progress import Progress, part, report
+from clearturn.progress import Progress, check, part, report
 from clearturn.result import Cure, PlacedPart, Verdict
-from clearturn.verdict.allowances import contributions, total_cost
-from clearturn.verdict.changes import WHEEL_KINDS, Change, caliper_radius, changes_for
-from clearturn.verdict.judge import Judged, allowances_at, governing_place, most_cost, place_of
-from clearturn.verdict.uncertainty import combine
+from clearturn.verdict.after import STEP_MM, after
+from clearturn.verdict.changes import Change, caliper_radius, changes_for
+from clearturn.verdict.judge import Judged, place_of
 
-STEP_MM = 0.002
-"""Least step of the march; amounts are found to this."""
-_MOST_STEPS = 400
+Array = NDArray[np.float64]
+
+_FINE_STEPS, _SWEEP = 400, 1000
+"""After so many steps the least one is a hundredth, or such a share of all that is looked at."""
+_TOLD_MM = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,76 +72,6 @@ def find_cures(
     return tuple(found)
 
 
-def margin_after(
-    one: Judged, change: Change, amount_mm: float, settings: VerdictSettings,
-    progress: Progress | None = None,
-) -> float:  # fmt: skip
-    """Return a pair's margin with a change made: exact gap, allowances at its new place.
-
-    For a pair so wide that the change cannot matter, a lower bound of it.
-
-    The noise bias and its uncertainty are those of the pair as it stands.
-    """
-    names = (one.spec.first, one.spec.second)
-    reach = change.reach(amount_mm)
-    if not any(name in change.moves for name in names) or reach == 0:
-        return one.result.margin_mm
-    if change.removes_only and not _faces_wheel(one, change):
-        return one.result.margin_mm
-    if one.result.margin_mm > 2.0 * reach + room_of(one):
-        # Neither part moves further than that, so the pair cannot come near its limit.
-        return one.result.margin_mm - 2.0 * reach - room_of(one)
-    pair = one.noise.pair
-    pair = pair.with_meshes(
-        first=change.mesh(names[0], pair.first, amount_mm),
-        second=change.mesh(names[1], pair.second, amount_mm),
-    )
-    gap = pair.gap(
-        progress,
-        shift_first=change.shift(names[0], amount_mm),
-        shift_second=change.shift(names[1], amount_mm),
-    )
-    lower = gap.gap_mm.lower
-    if lower is None or gap.state is State.SIGN_UNKNOWN:
-        return -float("inf")
-    base = one.noise.gap.gap_mm.lower
-    estimate = one.noise.estimate_mm.lower
-    rest = 0.0 if base is None or estimate is None else estimate - base
-    _, applied = allowances_at(pair, gap, one.first, one.second, settings)
-    cost = float(total_cost(applied, 1)[0])
-    random_before = [c.standard_mm for c in one.contributions]
-    random_now = [c.standard_mm for c in contributions(applied, 0)]
-    kept = random_before[: len(random_before) - len(random_now)]
-    expanded = settings.coverage_factor * combine([*kept, *random_now])
-    margin = lower + rest - cost - expanded - one.spec.required_mm
-    if margin >= 0 and margin < most_cost(applied) - cost:
-        # Another place may be worse net of allowances; the nearest one is not enough to clear by.
-        moved = pair.with_meshes(
-            first=_shifted(pair.first, change.shift(names[0], amount_mm)),
-            second=_shifted(pair.second, change.shift(names[1], amount_mm)),
-        )
-        there = replace(one.noise, pair=moved, gap=gap)
-        _, taken, wider = governing_place(one.first, one.second, there, settings, progress)
-        margin += cost + wider - float(total_cost(taken, 1)[0])
-    # The whole caliper is moved to see a trimmed one; what is only cut away takes from no gap.
-    return max(margin, one.result.margin_mm) if change.removes_only else margin
-
-
-def _shifted(mesh: Mesh, shift: NDArray[np.float64]) -> Mesh:
-    return Mesh(mesh.vertices + shift, mesh.faces, mesh.name) if np.any(shift) else mesh
-
-
-def room_of(one: Judged) -> float:
-    """Return what allowances and uncertainty could take more at another place."""
-    return sum(abs(a.value_mm) for a in one.result.allowances)
-
-
-def _faces_wheel(one: Judged, change: Change) -> bool:
-    # Trimming is only followed where the trimmed side faces: against the wheel.
-    other = one.second if one.spec.first in change.moves else one.first
-    return other.kind in WHEEL_KINDS
-
-
 def _cure(corner: _Corner, index: int, change: Change, progress: Progress | None) -> Cure | None:
     """Return the least amount of one change that clears a pair, or None."""
     settings = corner.settings
@@ -166,9 +97,7 @@ def _cure(corner: _Corner, index: int, change: Change, progress: Progress | None
     )
     effects += side_effects(change, amount, offered, corner.parts, settings)
     final = amount if offered is None else offered
-    clears_all = all(
-        margin_after(one, change, final, settings, progress) >= 0 for one in corner.judged
-    )
+    clears_all = all(after(one, change, final, settings, progress).clears for one in corner.judged)
     had = None if offered is None else change.sign * offered
     return Cure(change.word, change.sign * amount, tuple(effects), clears_all, had, not alone)
 
@@ -178,7 +107,7 @@ def _in_hundredths(
 ) -> float:
     """Return an amount rounded up as it will be told, if it still clears so."""
     told = math.ceil(least_mm * 100.0 - 1e-6) / 100.0
-    if told > change.most_mm or any(margin_after(o, change, told, settings) < 0 for o in group):
+    if told > change.most_mm or not all(after(one, change, told, settings).clears for one in group):
         return least_mm
     return told
 
@@ -203,25 +132,32 @@ def march(
     float or None
         Not past the first solution by more than `STEP_MM`; None if there is none up to the
         change's most.
+
+    Notes
+    -----
+    Where a gap barely grows the steps never end at `STEP_MM`: after many, the least step is a
+    hundredth or a thousandth of the most looked for, and a clear stretch narrower than that may be
+    passed.  A pair whose side is not known at an amount on the way ends the search.
     """
     if change.steps_mm and change.word == "larger wheel":
         for step in change.steps_mm:
-            if all(margin_after(one, change, step, settings, progress) >= 0 for one in group):
+            if all(after(one, change, step, settings, progress).clears for one in group):
                 return step
         return None
-    amount = 0.0
-    for _ in range(_MOST_STEPS):
+    amount, steps = 0.0, 0
+    while amount <= change.most_mm:
+        check(progress)
         missing = 0.0
         for one in group:  # the first that is missing something already tells how far to go
-            missing = -margin_after(one, change, amount, settings, progress)
+            missing = after(one, change, amount, settings, progress).missing_mm
             if missing > 0:
                 break
         if missing <= 0:
             return amount
-        amount += max(missing, STEP_MM)
-        if amount > change.most_mm:
-            return None  # even the fastest gain comes too late
-    return None
+        steps += 1
+        least = STEP_MM if steps <= _FINE_STEPS else max(_TOLD_MM, change.most_mm / _SWEEP)
+        amount += max(missing, least)
+    return None  # even the fastest gain comes too late
 
 
 def offered_amount(
@@ -234,7 +170,7 @@ def offered_amount(
     """Return the least size on sale that clears the group; gaps are not monotone, so try each."""
     for size in change.steps_mm:
         if size >= least - 1e-9 and all(
-            margin_after(one, change, size, settings, progress) >= 0 for one in group
+            after(one, change, size, settings, progress).clears for one in group
         ):
             return size
     return None
@@ -250,12 +186,16 @@ def broken(
     """Return which pairs that hold now a change would break, one sentence each."""
     found = []
     for one in holding:
-        left = margin_after(one, change, amount, settings, progress)
-        if left < 0:
-            found.append(
-                f"{one.spec.first} and {one.spec.second} would no longer clear "
-                f"(margin {left:.2f} mm)"
+        left = after(one, change, amount, settings, progress)
+        if not left.clears:
+            how = (
+                f"margin {left.margin_mm:.2f} mm"
+                if math.isfinite(left.margin_mm)
+                else (
+                    "they would meet" if left.meets else "it cannot be told on which side they lie"
+                )
             )
+            found.append(f"{one.spec.first} and {one.spec.second} would no longer clear ({how})")
     return found
 
 

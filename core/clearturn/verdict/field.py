@@ -9,6 +9,8 @@ from numpy.typing import NDArray
 
 from clearturn.corner.facing import settled_by_facing
 from clearturn.gap import (
+    Z_AXIS,
+    Axis,
     Gap,
     State,
     SurfaceDistances,
@@ -16,6 +18,9 @@ from clearturn.gap import (
     surface_distances,
     turning_gap,
 )
+from clearturn.gap.depth import depth_at_contact, shallow_gap
+from clearturn.gap.still import rigid
+from clearturn.gap.turning import Turns
 from clearturn.mesh import Mesh
 from clearturn.progress import Progress
 from clearturn.result import Motion, PlacedPart
@@ -137,6 +142,37 @@ class Pair:
                 pose_second=_pose(two),
                 progress=progress,
             )
+        return self._told_by_facing(gap, one, two)
+
+    def shallow_gap(
+        self,
+        progress: Progress | None = None,
+        *,
+        shift_first: Array | None = None,
+        shift_second: Array | None = None,
+        with_depth: bool = False,
+    ) -> tuple[Gap, float]:
+        """Return the gap, touching where surfaces meet or cross, and a depth no less shift mends.
+
+        Parameters
+        ----------
+        with_depth : bool
+            Whether a few points are looked at where the parts meet; else that depth is 0.
+        """
+        one, two = _shares(self.turns, shift_first, shift_second)
+        turn: tuple[Turns, Axis] | None = None
+        if self.turns is not None:
+            turn = ("first" if self.turns == "first" else "second", Z_AXIS)
+        poses = rigid(_pose(one)), rigid(_pose(two))
+        gap = shallow_gap(
+            self.first, self.second, *poses, turn, tolerance_mm=TOLERANCE_MM, progress=progress
+        )
+        depth = 0.0
+        if with_depth and gap.state is State.TOUCHING:
+            depth = depth_at_contact(gap, self.first, self.second, *poses, turn)
+        return self._told_by_facing(gap, one, two), depth
+
+    def _told_by_facing(self, gap: Gap, one: Array, two: Array) -> Gap:
         if gap.state is not State.SIGN_UNKNOWN:
             return gap
         # An open scan's side is told by surfaces that face each other, looked up where they lie.
@@ -151,6 +187,15 @@ class Pair:
         return Pair(
             self.first if first is None else first,
             self.second if second is None else second,
+            self.turns,
+        )
+
+    def moved(self, shift_first: Array, shift_second: Array) -> Pair:
+        """Return the pair with its parts moved; one that stays keeps what was built for it."""
+        poses = _pose(shift_first), _pose(shift_second)
+        return Pair(
+            self.first if poses[0] is None else self.first.moved(poses[0]),
+            self.second if poses[1] is None else self.second.moved(poses[1]),
             self.turns,
         )
 

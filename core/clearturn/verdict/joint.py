@@ -15,10 +15,10 @@ from clearturn.gap import State
 from clearturn.job.judging import VerdictSettings
 from clearturn.progress import Progress, part, report
 from clearturn.result import Cure, JointCure, PlacedPart, Verdict
+from clearturn.verdict.after import after
 from clearturn.verdict.changes import Change, Together, changes_for
 from clearturn.verdict.cures import (
     march,
-    margin_after,
     offered_amount,
     side_effects,
     stack_effects,
@@ -155,9 +155,7 @@ def _told(
     progress: Progress | None,
 ) -> JointCure:
     both = Together.of(one.base, one.base_mm, one.own)
-    clears_all = all(
-        margin_after(pair, both, one.own_mm, settings, progress) >= 0 for pair in judged
-    )
+    clears_all = all(after(pair, both, one.own_mm, settings, progress).clears for pair in judged)
     effects: list[str] = []
     for change, amount in ((one.base, one.base_mm), (one.own, one.own_mm)):
         if change.word == "spacer":

@@ -1,7 +1,7 @@
 """What else would fit: the largest ring, the highest and widest caliper, the smallest rim.
 
 Only pairs that clear now are held.  A part grows in sizes that can be had, each judged by the exact
-engine (`cures.margin_after`); the size before the first that fails is the answer.  A pair is looked
+engine (`after.after`); the size before the first that fails is the answer.  A pair is looked
 at again only where it may have come to its limit: a gap shrinks by at most as much as both surfaces
 move.
 """
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from clearturn.job.judging import VerdictSettings
 from clearturn.progress import Progress, part, report
 from clearturn.result import FitLimit, PlacedPart
+from clearturn.verdict.after import after, room_of
 from clearturn.verdict.changes import (
     RIM_STEP_MM,
     Change,
@@ -23,7 +24,6 @@ from clearturn.verdict.changes import (
     caliper_radius,
     moved_radially,
 )
-from clearturn.verdict.cures import margin_after, room_of
 from clearturn.verdict.judge import Judged
 
 Array = NDArray[np.float64]
@@ -74,7 +74,7 @@ def grown(
             margin, at = known[k]
             if margin - 2.0 * (size - at) - room_of(group[k]) >= 0:
                 continue  # both parts moved by as much could not bring it there
-            margin = margin_after(group[k], change, size, settings, progress)
+            margin = after(group[k], change, size, settings, progress).margin_mm
             known[k] = (margin, size)
             if margin < 0:
                 return last, group[k]
