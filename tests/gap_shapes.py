@@ -119,3 +119,20 @@ def random_soup(rng, count, centre, spread, size) -> Mesh:
     c = np.asarray(centre) + rng.uniform(-spread, spread, (count, 3))
     v = c[:, None, :] + rng.uniform(-size, size, (count, 3, 3))
     return Mesh(v.reshape(-1, 3), np.arange(3 * count).reshape(-1, 3))
+
+
+def bits(value) -> object:
+    """A frozen result as nested tuples that compare bit by bit."""
+    import dataclasses
+
+    if isinstance(value, Mesh):
+        return value.name, value.sha256
+    if dataclasses.is_dataclass(value):
+        return tuple(bits(getattr(value, f.name)) for f in dataclasses.fields(value))
+    if isinstance(value, np.ndarray):
+        return value.shape, value.tobytes()
+    if isinstance(value, float):
+        return float(value).hex()
+    if isinstance(value, tuple | list):
+        return tuple(bits(one) for one in value)
+    return value

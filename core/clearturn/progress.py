@@ -59,6 +59,12 @@ class Progress:
         child._high = self._low + span * high
         return child
 
+    def silent(self) -> Progress:
+        """Return a view that shares the cancelling and tells nothing, for work side by side."""
+        child = Progress()
+        child._cancelled = self._cancelled
+        return child
+
 
 def report(progress: Progress | None, fraction: float, text: str = "") -> None:
     """Report on `progress` if there is one."""

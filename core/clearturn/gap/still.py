@@ -33,7 +33,7 @@ def rigid(pose: ArrayLike | None) -> Matrix:
     if m.shape != (4, 4) or not np.isfinite(m).all():
         raise InputError("a pose is a 4 × 4 matrix of finite numbers", found=f"shape {m.shape}")
     turn = m[:3, :3]
-    if not np.allclose(turn @ turn.T, np.eye(3), atol=1e-6) or np.linalg.det(turn) < 0:
+    if not np.allclose(turn @ turn.T, np.eye(3), rtol=0, atol=1e-6) or np.linalg.det(turn) < 0:
         raise InputError(
             "a pose must be rigid: a rotation without mirror or scale, and a shift",
             mend="give scale and unit by their own options",
@@ -44,7 +44,7 @@ def rigid(pose: ArrayLike | None) -> Matrix:
             found=str(m[3].tolist()),
             mend="write the matrix row by row",
         )
-    if not np.allclose(turn @ turn.T, np.eye(3), atol=1e-14):
+    if not np.allclose(turn @ turn.T, np.eye(3), rtol=0, atol=1e-14):
         # A matrix printed with a few digits: the nearest rotation, so that nothing is sheared.
         left, _, right = np.linalg.svd(turn)
         m[:3, :3] = left @ right
@@ -91,7 +91,7 @@ def still_distance(
     triangles : (int, int)
         Face indices of the meshes.
     """
-    if len(first.faces) < len(second.faces):
+    if _later(first, second):
         # The larger one's nodes are opened first, which visits fewer pairs.
         distance, points, faces = still_distance(
             second, first, inverse(pose), tolerance_mm=tolerance_mm, progress=progress
@@ -125,6 +125,13 @@ def still_distance(
         witness.reshape(2, 3),
         (int(a.order[hit[0]]), int(b.order[hit[1]])),
     )
+
+
+def _later(first: Mesh, second: Mesh) -> bool:
+    """Whether the second is to be searched from: the larger, of equal ones by content."""
+    if len(first.faces) != len(second.faces):
+        return len(first.faces) < len(second.faces)
+    return first is not second and first.sha256 < second.sha256
 
 
 def _seed(

@@ -36,7 +36,7 @@ _ROUGH = (0.2, 0.02)
 _PIECES_BELOW = 3
 _PIECES_AT_ONCE = 4
 #: Below this many triangles sorting everything is quicker than thinning out.
-_SMALL = 20_000
+SMALL = 20_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +133,7 @@ def turning_distance(
     progress: Progress | None = None,
 ) -> TurningDistance:
     """Return the unsigned least distance over a full turn of one mesh against the other."""
-    if len(first.faces) > len(second.faces):
+    if not in_order(first, second):
         found = turning_distance(
             second, first, axis, pose_second, pose_first,
             tolerance_mm=tolerance_mm, progress=progress,
@@ -143,16 +143,23 @@ def turning_distance(
         )
     small, large = into_axis_frame(axis, pose_first), into_axis_frame(axis, pose_second)
     kept = kept_image(second, *large)
-    if kept is not None and len(second.faces) >= _SMALL:
+    if kept is not None and len(second.faces) >= SMALL:
         grid = kept_grid(kept, part(progress, 0.0, 0.3))
         image, seed = one_prepared(first, small, kept, grid, part(progress, 0.3, 0.6))
         return _search(kept, image, seed, (first, second), tolerance_mm, part(progress, 0.6, 1.0))
-    if len(second.faces) >= _SMALL:
+    if len(second.faces) >= SMALL:
         a, b, seed = both_unprepared(first, small, second, large, part(progress, 0.0, 0.6))
         return _search(b, a, seed, (first, second), tolerance_mm, part(progress, 0.6, 1.0))
     a = meridian_image(first, axis, pose_first, part(progress, 0.0, 0.3))
     b = meridian_image(second, axis, pose_second, part(progress, 0.3, 0.6))
     return _search(b, a, _plain_seed(a, b), (first, second), tolerance_mm, part(progress, 0.6, 1.0))
+
+
+def in_order(first: Mesh, second: Mesh) -> bool:
+    """Whether the second is the one to search in: the larger, of equal ones by content."""
+    if len(first.faces) != len(second.faces):
+        return len(first.faces) < len(second.faces)
+    return first is second or first.sha256 <= second.sha256
 
 
 def _plain_seed(small: MeridianImage, large: MeridianImage) -> Seed:
