@@ -25,6 +25,7 @@ from clearturn.result import (
     PlacedPart,
     Verdict,
 )
+from clearturn.steps import KeptSteps, kept_step
 from clearturn.verdict import judge_corner
 from clearturn.verdict.access import Setting, judge_access
 from clearturn.verdict.decision import severity, worst
@@ -40,7 +41,13 @@ ALWAYS_OPEN = (
 )
 
 
-def check(job: Job, *, folder: str | Path, progress: Progress | None = None) -> CheckResult:
+def check(
+    job: Job,
+    *,
+    folder: str | Path,
+    progress: Progress | None = None,
+    steps: KeptSteps | None = None,
+) -> CheckResult:
     """Check a whole job.
 
     Parameters
@@ -49,6 +56,9 @@ def check(job: Job, *, folder: str | Path, progress: Progress | None = None) -> 
     folder : path
         Folder that the job's paths are relative to.
     progress : Progress, optional
+    steps : KeptSteps, optional
+        What earlier checks found, and where this one leaves what it finds: after an edit only
+        what the edit bears on is worked out again.
 
     Returns
     -------
@@ -63,15 +73,17 @@ def check(job: Job, *, folder: str | Path, progress: Progress | None = None) -> 
     Cancelled
     """
     check_job(job)
+    if steps is not None:
+        steps.begin()
     report(progress, 0.0, "checking the files")
     check_files(job, Path(folder), progress=progress)
     sums = job_sums(job, folder) if job.sums else None
     found = []
     for i, axle in enumerate(job.axles):
         low, high = i / len(job.axles), (i + 1) / len(job.axles)
-        found.append(_check_axle(axle, Path(folder), part(progress, low, high)))
+        found.append(_check_axle(axle, Path(folder), part(progress, low, high), steps))
     report(progress, 1.0, "done")
-    return replace(_joined(job, found), sums=sums)
+    return replace(_joined(job, found, steps), sums=sums)
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,8 +97,10 @@ class _Checked:
     access: tuple[AccessResult, ...]
 
 
-def _check_axle(axle: Axle, folder: Path, progress: Progress | None) -> _Checked:
-    assembled = assemble(axle.corner, folder, part(progress, 0.0, 0.4))
+def _check_axle(
+    axle: Axle, folder: Path, progress: Progress | None, steps: KeptSteps | None
+) -> _Checked:
+    assembled = assemble(axle.corner, folder, part(progress, 0.0, 0.4), steps)
     placed = assembled.placed
     pairs, limits = judge_corner(
         placed.parts,
@@ -94,15 +108,16 @@ def _check_axle(axle: Axle, folder: Path, progress: Progress | None) -> _Checked
         assembled.settings,
         frames_uncertainty=placed.uncertainty,
         progress=part(progress, 0.4, 0.9),
+        steps=steps,
     )
     setting = Setting(
         placed.parts, placed.body_of, placed.uncertainty, assembled.settings, axle.corner.mirror
     )
-    access = judge_access(axle.corner.access, setting, part(progress, 0.9, 0.98))
+    access = judge_access(axle.corner.access, setting, part(progress, 0.9, 0.98), steps)
     return _Checked(axle, assembled, pairs, limits, access)
 
 
-def _joined(job: Job, found: Sequence[_Checked]) -> CheckResult:
+def _joined(job: Job, found: Sequence[_Checked], steps: KeptSteps | None) -> CheckResult:
     several = len(found) > 1
     parts: list[PlacedPart] = []
     pairs: list[PairResult] = []
@@ -131,6 +146,10 @@ def _joined(job: Job, found: Sequence[_Checked]) -> CheckResult:
     verdicts += [a.verdict for a in access]
     if not all(one.pairs for one in found):
         verdicts.append(Verdict.NOT_PROVEN)
+    axles = tuple(axle.name for axle in job.axles)
+    section = kept_step(
+        steps, "section", lambda: _section(axles, parts, pairs), axles, parts, pairs
+    )
     return CheckResult(
         job=job,
         job_sha256=job_sha256(job),
@@ -139,7 +158,7 @@ def _joined(job: Job, found: Sequence[_Checked]) -> CheckResult:
         datums=tuple(datums),
         pairs=tuple(pairs),
         hub=hub,
-        turn_section=_section(job, parts, pairs),
+        turn_section=section,
         not_checked=_not_checked(found),
         findings=findings,
         limits=tuple(limits),
@@ -155,14 +174,16 @@ def _of_axle(hub: HubResult, axle: str) -> HubResult:
     return replace(hub, axle=axle, machine=machine)
 
 
-def _section(job: Job, parts: Sequence[PlacedPart], pairs: Sequence[PairResult]) -> Drawing | None:
+def _section(
+    axles: Sequence[str], parts: Sequence[PlacedPart], pairs: Sequence[PairResult]
+) -> Drawing | None:
     """Return the turn section; of two axles that with the worst pair, for they would overlap."""
     if not pairs:
         return None
-    if len(job.axles) < 2:
+    if len(axles) < 2:
         return turn_section(parts, pairs, size_mm=SECTION_MM)
     first = min(pairs, key=lambda p: (-severity(p.verdict), p.margin_mm)).first
-    axle = next(axle.name for axle in job.axles if first.startswith(f"{axle.name} "))
+    axle = next(axle for axle in axles if first.startswith(f"{axle} "))
     drawing = turn_section(
         [p for p in parts if p.name.startswith(f"{axle} ")],
         [p for p in pairs if p.first.startswith(f"{axle} ")],

@@ -25,13 +25,19 @@ from clearturn.job.model import Job
 from clearturn.job.sums import job_sums
 from clearturn.progress import Progress
 from clearturn.result import CheckResult
+from clearturn.steps import KeptSteps
 
 MOST_KEPT = 8
 _SUFFIX = ".result"
 
 
 def kept_check(
-    job: Job, *, folder: str | Path, progress: Progress | None = None, fresh: bool = False
+    job: Job,
+    *,
+    folder: str | Path,
+    progress: Progress | None = None,
+    fresh: bool = False,
+    steps: KeptSteps | None = None,
 ) -> CheckResult:
     """Return `clearturn.check.check` of a job, from an earlier run if there was the same.
 
@@ -39,6 +45,8 @@ def kept_check(
     ----------
     fresh : bool
         Work it out in any case.
+    steps : KeptSteps, optional
+        As `check`.
 
     Raises
     ------
@@ -53,7 +61,7 @@ def kept_check(
         if found is not None:
             # Readings may have changed in their file, which the key does not hold.
             return replace(found, sums=job_sums(job, folder) if job.sums else None)
-    result = check(job, folder=folder, progress=progress)
+    result = check(job, folder=folder, progress=progress, steps=steps)
     if place is not None:
         _write(place, result)
     return result

@@ -25,7 +25,7 @@ from clearturn.verdict import judge_pairs
 from clearturn.verdict.after import STEP_MM, after, margin_after
 from clearturn.verdict.changes import Change, Move, changes_for
 from clearturn.verdict.cures import march
-from clearturn.verdict.judge import judge_all
+from clearturn.verdict.every import judge_all
 
 MOST = 25.0
 

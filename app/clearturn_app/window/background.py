@@ -12,15 +12,18 @@ from clearturn.kept import kept_check
 from clearturn.progress import Progress
 from clearturn.report import ReportFiles, write_report
 from clearturn.result import CheckResult, Motion, PairResult, PlacedPart
+from clearturn.steps import KeptSteps
 from clearturn.trade.sums import SumsResult, compute_sums
 from clearturn_app.views.report_pictures import ChildPictureMaker
 
+#: What the checks of this window found: an edit costs what it bears on.
+_steps = KeptSteps()
 _STRIP_REACH_MM = 30.0  # gaps beyond it do not matter to anyone
 
 
 def checked(job: Job, folder: Path, progress: Progress) -> CheckResult:
     """Return the result of a job: that of an earlier run if job, files and program are the same."""
-    return kept_check(job, folder=folder, progress=progress)
+    return kept_check(job, folder=folder, progress=progress, steps=_steps)
 
 
 def sums(job: Job) -> SumsResult:

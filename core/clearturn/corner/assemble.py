@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from clearturn.corner.frames import Frames, datum_results, find_frames, fit_datums
@@ -18,6 +18,7 @@ from clearturn.job import model
 from clearturn.job.judging import AllowanceEntry, OwnAllowance, SeatStack, VerdictSettings
 from clearturn.progress import Progress, part
 from clearturn.result import DatumResult, HubResult
+from clearturn.steps import KeptSteps, kept_step
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +37,12 @@ class Assembled:
     findings: tuple[Finding, ...]
 
 
-def assemble(corner: model.Corner, folder: Path, progress: Progress | None = None) -> Assembled:
+def assemble(
+    corner: model.Corner,
+    folder: Path,
+    progress: Progress | None = None,
+    steps: KeptSteps | None = None,
+) -> Assembled:
     """Read, fit and place everything of one corner.
 
     Parameters
@@ -45,16 +51,25 @@ def assemble(corner: model.Corner, folder: Path, progress: Progress | None = Non
         Of a job that passed `clearturn.job.file.check_job`.
     folder : path
         Folder of the job file.
+    steps : KeptSteps, optional
+        What earlier checks found.
 
     Raises
     ------
     InputError
         If a file, a datum or a part cannot be used.
     """
-    sources = read_sources(corner, folder, part(progress, 0.0, 0.3))
-    fits = fit_datums(corner, sources, part(progress, 0.3, 0.7))
+    sources = read_sources(corner, folder, part(progress, 0.0, 0.3), steps)
+    fits = fit_datums(corner, sources, part(progress, 0.3, 0.7), steps)
     frames = find_frames(corner, fits)
-    placed = place_parts(corner, sources, frames, folder, part(progress, 0.7, 0.9))
+    given = (placing_part(corner), sources, frames, folder)
+    placed = kept_step(
+        steps, "placing", lambda: place_parts(*given, part(progress, 0.7, 0.9)), *given
+    )
+    if steps is not None:
+        # Parts that came out as before bring their trees along.
+        parts = tuple(replace(one, mesh=steps.mesh(one.mesh)) for one in placed.parts)
+        placed = replace(placed, parts=parts)
     pairs, left_out = pairs_of(placed.parts, corner, placed.body_of, part(progress, 0.9, 1.0))
     hub, hub_not_checked = hub_results(corner, fits)
     read = [
@@ -72,6 +87,16 @@ def assemble(corner: model.Corner, folder: Path, progress: Progress | None = Non
         (*hub_not_checked, *stack_not_checked(corner)),
         (*read, *placed.findings, *stack_findings(corner)),
     )
+
+
+def placing_part(corner: model.Corner) -> model.Corner:
+    """Return a corner without what only judges its parts."""
+    bare = model.Corner(corner.side)
+    return replace(
+        corner, pairs=bare.pairs, requirements=bare.requirements, allowances=bare.allowances,
+        coverage_factor=bare.coverage_factor, cures=bare.cures, hub_checks=bare.hub_checks,
+        access=bare.access, not_checked=bare.not_checked, stud=bare.stud,
+    )  # fmt: skip
 
 
 def settings_of(corner: model.Corner, placed: Placed) -> VerdictSettings:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +31,7 @@ from clearturn.findings import Finding
 from clearturn.job import model
 from clearturn.progress import Progress, part, report
 from clearturn.result import DatumResult
+from clearturn.steps import KeptSteps, kept_step
 
 Array = NDArray[np.float64]
 
@@ -73,9 +75,17 @@ class Frames:
 
 
 def fit_datums(
-    corner: model.Corner, sources: Mapping[str, Source], progress: Progress | None = None
+    corner: model.Corner,
+    sources: Mapping[str, Source],
+    progress: Progress | None = None,
+    steps: KeptSteps | None = None,
 ) -> dict[str, Fit]:
     """Fit every datum of a corner, in the coordinates of its scan.
+
+    Parameters
+    ----------
+    steps : KeptSteps, optional
+        What earlier checks fitted.
 
     Raises
     ------
@@ -87,7 +97,9 @@ def fit_datums(
         here = part(progress, i / len(corner.datums), (i + 1) / len(corner.datums))
         report(here, 0.0, f"fitting {datum.name}")
         try:
-            fits[datum.name] = _fit(datum, sources[datum.scan], here)
+            source = sources[datum.scan]
+            work = partial(_fit, datum, source, here)
+            fits[datum.name] = kept_step(steps, "datum", work, datum, source)
         except InputError as error:
             raise JobProblem(
                 error.problem,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -21,6 +22,7 @@ from clearturn.job.positions import JsonPath, Positions
 from clearturn.mesh import Mesh
 from clearturn.progress import Progress, check, part, report
 from clearturn.scan import read_scan
+from clearturn.steps import KeptSteps, kept_step
 
 _CHUNK = 1 << 20
 
@@ -176,9 +178,17 @@ def file_sha256(path: str | Path, progress: Progress | None = None) -> str:
 
 
 def read_sources(
-    corner: model.Corner, folder: Path, progress: Progress | None = None
+    corner: model.Corner,
+    folder: Path,
+    progress: Progress | None = None,
+    steps: KeptSteps | None = None,
 ) -> dict[str, Source]:
-    """Read and clean the scans of a corner.
+    """Read and clean the scans of a corner; of files that `check_files` found unchanged.
+
+    Parameters
+    ----------
+    steps : KeptSteps, optional
+        What earlier checks read.
 
     Raises
     ------
@@ -190,9 +200,15 @@ def read_sources(
         low, high = i / len(corner.scans), (i + 1) / len(corner.scans)
         here = part(progress, low, high)
         report(here, 0.0, f"reading {scan.path}")
-        read = read_scan(folder / scan.path, unit=scan.unit, progress=here)
-        sources[scan.name] = cleaned_source(scan, read.mesh, read.findings, here)
+        # The file's content stands in the job by its hash.
+        work = partial(_read_source, scan, folder, here)
+        sources[scan.name] = kept_step(steps, "scan", work, scan, folder)
     return sources
+
+
+def _read_source(scan: model.Scan, folder: Path, progress: Progress | None) -> Source:
+    read = read_scan(folder / scan.path, unit=scan.unit, progress=progress)
+    return cleaned_source(scan, read.mesh, read.findings, progress)
 
 
 def cleaned_source(

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import pairwise
 
 import numpy as np
@@ -25,11 +26,13 @@ from clearturn.job.judging import VerdictSettings
 from clearturn.mesh import Mesh, join
 from clearturn.progress import Progress, part, report
 from clearturn.result import AccessResult, Motion, PlacedPart, Verdict
+from clearturn.steps import KeptSteps, kept_step
 from clearturn.trade.threads import thread
 from clearturn.verdict.after import margin_after
 from clearturn.verdict.changes import Change, Move
 from clearturn.verdict.decision import worst
-from clearturn.verdict.judge import Judged, judge_one
+from clearturn.verdict.every import judge_kept, pair_settings
+from clearturn.verdict.judge import Judged
 
 Array = NDArray[np.float64]
 
@@ -78,9 +81,17 @@ class Setting:
 
 
 def judge_access(
-    items: Sequence[Access], corner: Setting, progress: Progress | None = None
+    items: Sequence[Access],
+    corner: Setting,
+    progress: Progress | None = None,
+    steps: KeptSteps | None = None,
 ) -> tuple[AccessResult, ...]:
     """Judge every access item of a corner.
+
+    Parameters
+    ----------
+    steps : KeptSteps, optional
+        What earlier checks found.
 
     Raises
     ------
@@ -94,9 +105,9 @@ def judge_access(
         here = part(progress, i / len(items), (i + 1) / len(items))
         report(here, 0.0, item.name)
         if isinstance(item, WheelOn):
-            found.append(_wheel_on(item, corner, here))
+            found.append(_wheel_on(item, corner, here, steps))
         else:
-            found.append(_with_tool(item, corner, here))
+            found.append(_with_tool(item, corner, here, steps))
     return tuple(found)
 
 
@@ -128,7 +139,10 @@ def tool_mesh(item: BoltOut | PadOut | SpannerOn) -> Mesh:
 
 
 def _with_tool(
-    item: BoltOut | PadOut | SpannerOn, corner: Setting, progress: Progress | None
+    item: BoltOut | PadOut | SpannerOn,
+    corner: Setting,
+    progress: Progress | None,
+    steps: KeptSteps | None,
 ) -> AccessResult:
     mesh = tool_mesh(item)
     tool = PlacedPart(
@@ -161,7 +175,7 @@ def _with_tool(
             np.empty(0, np.int64), excluded,
         )  # fmt: skip
         here = part(progress, i / len(there), (i + 1) / len(there))
-        judged.append(judge_one(spec, by_name, corner.service, frames, here))
+        judged.append(judge_kept(spec, by_name, corner.service, frames, here, steps))
     return _result(item, judged, tuple(told))
 
 
@@ -210,7 +224,9 @@ def _result(
 # --- the wheel -------------------------------------------------------------------------------
 
 
-def _wheel_on(item: WheelOn, corner: Setting, progress: Progress | None) -> AccessResult:
+def _wheel_on(
+    item: WheelOn, corner: Setting, progress: Progress | None, steps: KeptSteps | None
+) -> AccessResult:
     there = corner.left(item.removed)
     wheel = [one for one in there if one.name in corner.settings.wheel_parts]
     others = [one for one in there if one.motion is not Motion.TURNS]
@@ -226,8 +242,12 @@ def _wheel_on(item: WheelOn, corner: Setting, progress: Progress | None) -> Acce
     for i, (one, two) in enumerate(pairs):
         spec = PairSpec(one.name, two.name, KIND, "turning", item.required_mm)
         here = part(progress, i / len(pairs), (i + 1) / len(pairs))
-        judged = judge_one(spec, by_name, corner.service, corner.uncertainty, part(here, 0.0, 0.5))
-        ways.append(_along(judged, way, corner.service, part(here, 0.5, 1.0)))
+        judged = judge_kept(
+            spec, by_name, corner.service, corner.uncertainty, part(here, 0.0, 0.5), steps
+        )
+        settings = pair_settings(corner.service, (one, two))
+        work = partial(_along, judged, way, settings, part(here, 0.5, 1.0))
+        ways.append(kept_step(steps, "way", work, judged, way, settings))
     if not ways:
         return _result(item, [], tuple(told), way)
     least = min(ways, key=lambda found: found.margin_mm)

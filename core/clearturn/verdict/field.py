@@ -19,8 +19,9 @@ from clearturn.gap import (
     turning_gap,
 )
 from clearturn.gap.depth import depth_at_contact, shallow_gap
+from clearturn.gap.meridian import meridian_image
 from clearturn.gap.still import rigid
-from clearturn.gap.turning import Turns
+from clearturn.gap.turning import SMALL, Turns, in_order
 from clearturn.mesh import Mesh
 from clearturn.progress import Progress
 from clearturn.result import Motion, PlacedPart
@@ -133,6 +134,7 @@ class Pair:
                 progress=progress,
             )
         else:
+            self._prepare(one, two, progress)
             gap = turning_gap(
                 self.first,
                 self.second,
@@ -163,6 +165,7 @@ class Pair:
         turn: tuple[Turns, Axis] | None = None
         if self.turns is not None:
             turn = ("first" if self.turns == "first" else "second", Z_AXIS)
+            self._prepare(one, two, progress)
         poses = rigid(_pose(one)), rigid(_pose(two))
         gap = shallow_gap(
             self.first, self.second, *poses, turn, tolerance_mm=TOLERANCE_MM, progress=progress
@@ -181,6 +184,18 @@ class Pair:
         )
         told = settled_by_facing(at_home, self.first, self.second, self.turns)
         return replace(told, first_point_mm=gap.first_point_mm, second_point_mm=gap.second_point_mm)
+
+    def _prepare(self, one: Array, two: Array, progress: Progress | None) -> None:
+        """Make the larger part's image, unless that part is moved.
+
+        A search goes another way where the image is there, and of places that tie it may find
+        another; so the answer would hang on what was asked before.
+        """
+        larger, shift = (
+            (self.second, two) if in_order(self.first, self.second) else (self.first, one)
+        )
+        if len(larger.faces) >= SMALL and not shift.any():
+            meridian_image(larger, Z_AXIS, np.eye(4), progress)
 
     def with_meshes(self, first: Mesh | None = None, second: Mesh | None = None) -> Pair:
         """Return the pair with one or both meshes replaced."""

@@ -15,7 +15,7 @@ from clearturn.findings import Finding
 from clearturn.gap import Gap, Interval, State
 from clearturn.job.judging import VerdictSettings
 from clearturn.mesh import Mesh
-from clearturn.progress import Progress, part, report
+from clearturn.progress import Progress, part
 from clearturn.result import Allowance, Motion, PairResult, Place, PlacedPart, Verdict
 from clearturn.verdict.allowances import (
     Applied,
@@ -131,7 +131,7 @@ def _judge_surface(
 ) -> Judged:
     """Judge one pair by all the surface its parts have."""
     guard_band_name(settings.coverage_factor)
-    first, second = _part(parts, spec.first), _part(parts, spec.second)
+    first, second = part_named(parts, spec.first), part_named(parts, spec.second)
     mesh_first, faces_first = without_faces(first, spec.excluded_first)
     mesh_second, _ = without_faces(second, spec.excluded_second)
     pair = replace(Pair.of(first, second), first=mesh_first, second=mesh_second)
@@ -262,7 +262,8 @@ def allowances_at(
     return at, project(settings.allowances, first, second, at, settings.wheel_parts)
 
 
-def _part(parts: Mapping[str, PlacedPart], name: str) -> PlacedPart:
+def part_named(parts: Mapping[str, PlacedPart], name: str) -> PlacedPart:
+    """Return a part by its name; `InputError` if there is none."""
     try:
         return parts[name]
     except KeyError:
@@ -450,20 +451,3 @@ def _findings(
             )
         )
     return tuple(found)
-
-
-def judge_all(
-    parts: Sequence[PlacedPart],
-    pairs: Sequence[PairSpec],
-    settings: VerdictSettings,
-    frames_uncertainty: Mapping[str, FrameUncertainty],
-    progress: Progress | None = None,
-) -> tuple[Judged, ...]:
-    """Judge pairs in the order given."""
-    by_name = {placed.name: placed for placed in parts}
-    judged = []
-    for i, spec in enumerate(pairs):
-        report(progress, i / len(pairs), f"{spec.first} and {spec.second}")
-        here = part(progress, i / len(pairs), (i + 1) / len(pairs))
-        judged.append(judge_one(spec, by_name, settings, frames_uncertainty, here))
-    return tuple(judged)

@@ -28,8 +28,9 @@ from clearturn.job.judging import VerdictSettings
 from clearturn.progress import Progress, check, part, report
 from clearturn.result import PlacedPart
 from clearturn.verdict.allowances import Places, project, total_cost
+from clearturn.verdict.every import judge_all
 from clearturn.verdict.field import Pair
-from clearturn.verdict.judge import Judged, judge_all
+from clearturn.verdict.judge import Judged
 from clearturn.verdict.places import COARSE_MM, clock_of, radius_of, refined_field
 
 Array = NDArray[np.float64]

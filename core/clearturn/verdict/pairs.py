@@ -9,9 +9,11 @@ from clearturn.corner.pairs import FrameUncertainty, PairSpec
 from clearturn.job.judging import VerdictSettings
 from clearturn.progress import Progress, part, report
 from clearturn.result import FitLimit, PairResult, PlacedPart
+from clearturn.steps import KeptSteps, kept_step
 from clearturn.verdict.cures import find_cures
+from clearturn.verdict.every import judge_all
 from clearturn.verdict.joint import find_joint_cures
-from clearturn.verdict.judge import Judged, judge_all
+from clearturn.verdict.judge import Judged
 from clearturn.verdict.largest import find_limits
 
 
@@ -61,17 +63,28 @@ def judge_corner(
     *,
     frames_uncertainty: Mapping[str, FrameUncertainty] | None = None,
     progress: Progress | None = None,
+    steps: KeptSteps | None = None,
 ) -> tuple[tuple[PairResult, ...], tuple[FitLimit, ...]]:
     """Judge all pairs of a corner, as `judge_pairs`, and find what else would fit.
+
+    Parameters
+    ----------
+    steps : KeptSteps, optional
+        What earlier checks found; pairs of which nothing has changed are not judged again.
 
     Raises
     ------
     InputError, Cancelled
         As `judge_pairs`.
     """
-    judged = judge_all(parts, pairs, settings, frames_uncertainty or {}, part(progress, 0.0, 0.5))
-    found = _cured(judged, parts, settings, part(progress, 0.5, 0.8))
-    return found, find_limits(judged, parts, settings, part(progress, 0.8, 1.0))
+    frames = frames_uncertainty or {}
+    judged = judge_all(parts, pairs, settings, frames, part(progress, 0.0, 0.5), steps)
+    given = (judged, parts, settings)
+    found = kept_step(steps, "cures", lambda: _cured(*given, part(progress, 0.5, 0.8)), *given)
+    limits = kept_step(
+        steps, "limits", lambda: find_limits(*given, part(progress, 0.8, 1.0)), *given
+    )
+    return found, limits
 
 
 def _cured(
