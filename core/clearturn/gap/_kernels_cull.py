@@ -17,23 +17,6 @@ from clearturn.gap._kernels_turning import least_radius
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
-def _low_radius(xyz, rz, a, b, c, per_mm):
-    """Lower bound of a triangle's least radius, a twentieth of a cell below it at most.
-
-    With the least corner radius r above twice the longest edge h seen along the axis no point is
-    nearer the axis than 3/4 r, and the image dips by at most h²/(8 · 3/4 r) below r.
-    """
-    low = min(rz[a, 0], min(rz[b, 0], rz[c, 0]))
-    e = (xyz[a, 0] - xyz[b, 0]) ** 2 + (xyz[a, 1] - xyz[b, 1]) ** 2
-    f = (xyz[b, 0] - xyz[c, 0]) ** 2 + (xyz[b, 1] - xyz[c, 1]) ** 2
-    g = (xyz[c, 0] - xyz[a, 0]) ** 2 + (xyz[c, 1] - xyz[a, 1]) ** 2
-    long2 = max(e, max(f, g))
-    if low * low > 4.0 * long2 and long2 * per_mm < 0.3 * low:
-        return low - long2 / (6.0 * low) * 1.000001
-    return least_radius(xyz[a, 0], xyz[a, 1], xyz[b, 0], xyz[b, 1], xyz[c, 0], xyz[c, 1])
-
-
-@njit(nogil=True, cache=True, error_model="numpy")
 def mark_triangles(xyz, rz, faces, start, stop, low_r, low_z, per_mm, marks):
     """Mark every cell the images' boxes of ``faces[start:stop]`` touch; marks is (n, m) uint8.
 
@@ -45,7 +28,7 @@ def mark_triangles(xyz, rz, faces, start, stop, low_r, low_z, per_mm, marks):
         a = faces[f, 0]
         b = faces[f, 1]
         c = faces[f, 2]
-        r0 = _low_radius(xyz, rz, a, b, c, per_mm)
+        r0 = least_radius(xyz[a, 0], xyz[a, 1], xyz[b, 0], xyz[b, 1], xyz[c, 0], xyz[c, 1])
         least = min(least, r0)
         r1 = max(rz[a, 0], max(rz[b, 0], rz[c, 0]))
         z0 = min(rz[a, 1], min(rz[b, 1], rz[c, 1]))
@@ -203,16 +186,6 @@ def keep_boxes(xyz, rz, faces, grid, low_r, low_z, per_mm, upper, start, stop, k
         a = faces[f, 0]
         b = faces[f, 1]
         c = faces[f, 2]
-        left = bound_at(rz[a, 0], rz[a, 1], grid, low_r, low_z, per_mm) - upper
-        if left > 0:
-            # No point is further from a corner than the longer edge there; most faces end here.
-            e = 0.0
-            g = 0.0
-            for q in range(3):
-                e += (xyz[a, q] - xyz[b, q]) ** 2
-                g += (xyz[a, q] - xyz[c, q]) ** 2
-            if left * left > max(e, g) * 1.000001:
-                continue
         r1 = max(rz[a, 0], max(rz[b, 0], rz[c, 0]))
         z0 = min(rz[a, 1], min(rz[b, 1], rz[c, 1]))
         z1 = max(rz[a, 1], max(rz[b, 1], rz[c, 1]))

@@ -444,26 +444,6 @@ def search(
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
-def search_pieces(
-    xyz_a, faces_a, boxes_a, start_a, levels, nodes,
-    xyz_b, faces_b, boxes_b, start_b,
-    upper, tolerance, slack, start, stop, points, hits, lower, best,
-):  # fmt: skip
-    """`search` below each of the nodes ``start:stop`` of tree a, every one from the same bound.
-
-    points (n, 6) and hits (n, 2) hold the bound's own before and each piece's after; lower and
-    best (n,) get the two ends.
-    """
-    counts = np.zeros(2, np.int64)
-    for k in range(start, stop):
-        lower[k], best[k] = search(
-            xyz_a, faces_a, boxes_a, start_a, levels[k], nodes[k],
-            xyz_b, faces_b, boxes_b, start_b,
-            upper, tolerance, slack, points[k], hits[k], counts,
-        )  # fmt: skip
-
-
-@njit(nogil=True, cache=True, error_model="numpy")
 def nearest_corner(r, z, rz, faces, boxes, level_start, best, stack_n, stack_l, stack_d, near):
     """Nearest mapped corner of a tree's triangles to (r, z).
 

@@ -27,10 +27,6 @@ Matrix = NDArray[np.float64]
 _CELLS = 160
 #: A grid made of few triangles may be finer; this many cells along the longer side.
 _FINE_CELLS = 256
-#: Faces a thread takes at a time: the smaller mesh is cut into enough pieces for all threads too.
-_PIECE = 16_384
-#: Vertices whose nearest ones are looked for, as a first bound.
-_SEEDS = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +57,7 @@ def grid_of(
 ) -> DistanceGrid:
     """Return the distance grid of mapped triangles, a tenth wider than them all round."""
     low, high = bounds_of(rz, progress)
-    cuts = threads.spans(len(faces), _PIECE)
+    cuts = threads.spans(len(faces), PIECE)
     row = {cut: k for k, cut in enumerate(cuts)}
     least = np.empty(len(cuts))
     while True:
@@ -178,7 +174,7 @@ def one_prepared(
 def _bound_vertices(
     mesh: Mesh, frame: tuple[Matrix, Matrix], grid: DistanceGrid, progress: Progress | None
 ) -> tuple[NDArray[np.float32], NDArray[np.int64]]:
-    """Lower bound of every vertex, and the rows of a few that are least in a piece of work."""
+    """Lower bound of every vertex, and the row of the least one in each piece of work."""
     n = len(mesh.vertices)
     used = used_vertices(mesh, progress)
     bound = np.empty(n, np.float32)
@@ -193,8 +189,8 @@ def _bound_vertices(
         cuts,
         progress,
     )
-    rows = best[best[:, 0] >= 0, 0]
-    return bound, rows[np.argsort(bound[rows], kind="stable")[:_SEEDS]]
+    rows = best[:, 0]
+    return bound, rows[rows >= 0]
 
 
 def _seed_from_vertices(
@@ -253,7 +249,7 @@ def _stream(
 ) -> NDArray[np.int32]:
     """Run a keeping kernel over all faces in fixed pieces; return the rows kept, in order."""
     out = np.empty(count, np.int32)
-    cuts = threads.spans(count, _PIECE)
+    cuts = threads.spans(count, PIECE)
     kept = np.zeros(len(cuts), np.int64)
     row = {cut: k for k, cut in enumerate(cuts)}
 

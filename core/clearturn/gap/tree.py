@@ -184,22 +184,23 @@ class Tree(Protocol):
 
 
 def nearest_first(
-    first: Tree, second: Tree, box: NDArray[np.float64] | None = None, depth: int = 1
+    first: Tree, second: Tree, box: NDArray[np.float64] | None = None
 ) -> list[tuple[int, int]]:
     """Return (level, node) of the pieces a search over `first` is cut into, nearest first.
 
-    `box` (2, axes) stands for all of `second`; by default it is taken from its root.  Pieces lie
-    `depth` levels below the root of `first`.
+    `box` (2, axes) stands for all of `second`; by default it is taken from its root.
     """
-    level = max(len(first.level_start) - 2 - depth, 0)
+    top = len(first.level_start) - 2
+    if top == 0:
+        return [(0, 0)]
     if box is None:
         root = second.boxes[-1].astype(np.float64)
         axes = len(root) // 2
         box = np.stack([root[:axes].min(axis=1), root[axes:].max(axis=1)])
     axes = box.shape[1]
-    nodes = slice(int(first.level_start[level]), int(first.level_start[level + 1]))
-    children = first.boxes[nodes].astype(np.float64)
-    low, high = children[:, :axes].min(axis=2), children[:, axes:].max(axis=2)
+    count = int(first.level_start[top] - first.level_start[top - 1])
+    children = first.boxes[-1].astype(np.float64)[:, :count]
+    low, high = children[:axes].T, children[axes:].T
     apart = np.maximum(np.maximum(low - box[1], box[0] - high), 0.0)
     order = np.argsort((apart**2).sum(axis=1), kind="stable")
-    return [(level, int(node)) for node in order]
+    return [(top - 1, int(node)) for node in order]

@@ -32,9 +32,6 @@ Turns = Literal["first", "second"]
 
 #: Tolerances of the rough searches, as shares of the bound found so far.
 _ROUGH = (0.2, 0.02)
-#: Levels below the root at which the last search is cut into pieces.
-_PIECES_BELOW = 3
-_PIECES_AT_ONCE = 4
 #: Below this many triangles sorting everything is quicker than thinning out.
 SMALL = 20_000
 
@@ -205,19 +202,19 @@ def _search(
             upper, max(tolerance_mm, share * upper), slack, witness, hit, counts,
         )  # fmt: skip
         check(progress)
-    # Nearly all the work lies below few nodes: enough pieces that no thread is left with most.
-    pieces = np.array(nearest_first(large, small, depth=_PIECES_BELOW))
+    pieces = nearest_first(large, small)
     lower, best = np.zeros(len(pieces)), np.full(len(pieces), upper)
     points = np.repeat(witness[None], len(pieces), axis=0)
     hits = np.repeat(hit[None], len(pieces), axis=0)
-    threads.run(
-        lambda s, e: kernels.search_pieces(
-            *trees[0], pieces[:, 0], pieces[:, 1], *trees[1],
-            upper, tolerance_mm, slack, s, e, points, hits, lower, best,
-        ),
-        threads.spans(len(pieces), _PIECES_AT_ONCE),
-        progress,
-    )  # fmt: skip
+
+    def work(start: int, stop: int) -> None:
+        for k in range(start, stop):
+            lower[k], best[k] = kernels.search(
+                *trees[0], *pieces[k], *trees[1],
+                upper, tolerance_mm, slack, points[k], hits[k], np.zeros(2, np.int64),
+            )  # fmt: skip
+
+    threads.run(work, [(k, k + 1) for k in range(len(pieces))], progress)
     at = int(np.argmin(best))
     upper, witness, hit = float(best[at]), points[at], hits[at]
     low = float(max(0.0, min(lower.min(), upper - tolerance_mm)))
