@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+import warnings
 
 import numpy as np
 import pytest
+from scipy.optimize import minimize_scalar
 
-from clearturn.datum import SizePair, check_scale, grow_patch, propose_feature
+from clearturn.datum import Scaled, SizePair, check_scale, grow_patch, propose_feature
 from clearturn.errors import FitProblem, InputError
 from clearturn.mesh import Mesh
 
@@ -91,7 +93,88 @@ def test_scale_is_the_weighted_ratio_of_sizes() -> None:
 def test_uncertainty_of_both_sides_counts() -> None:
     found = check_scale([SizePair("bar", 300.0, 0.03, 300.0, 0.04)])
     assert found.standard_uncertainty == pytest.approx(0.05 / 300.0, rel=1e-9)
-    assert found.findings == ()
+    assert [(f.code, f.severity) for f in found.findings] == [("scale-agrees", "note")]
+    # 2 · 0.05/300 of 300 mm.
+    assert "±0.10 mm 300 mm from its middle" in found.findings[0].text
+
+
+# Sizes as a workshop would have them, with unlike uncertainties on both sides.
+CARELESS = [
+    SizePair("register", 70.0, 0.05, 70.2, 0.02),
+    SizePair("flange", 148.0, 0.02, 148.2, 0.1),
+    SizePair("housing", 164.8, 0.1, 165.3, 0.03),
+    SizePair("bar", 300.0, 0.3, 300.7, 0.05),
+]
+
+
+def test_factor_is_that_of_orthogonal_distance_regression() -> None:
+    # Reference: ODRPACK through scipy.odr, a line through zero with errors on both sides.
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", DeprecationWarning)
+        odr = pytest.importorskip("scipy.odr")
+        columns = np.array(
+            [(p.scan_mm, p.scan_standard_mm, p.hand_mm, p.hand_standard_mm) for p in CARELESS]
+        ).T
+        data = odr.RealData(columns[0], columns[2], sx=columns[1], sy=columns[3])
+        line = odr.Model(lambda b, x: b[0] * x)
+        fitted = odr.ODR(data, line, beta0=[1.0], sstol=1e-15, partol=1e-15).run()
+    found = check_scale(CARELESS)
+    assert found.factor == pytest.approx(fitted.beta[0], abs=1e-9)
+    assert found.standard_uncertainty == pytest.approx(fitted.cov_beta[0, 0] ** 0.5, rel=1e-4)
+    assert found.state == "off"
+
+
+def test_factor_makes_the_weighted_squares_least() -> None:
+    # The sum that the maximum of likelihood asks for (elementary), least by a search.
+    def squares(k: float) -> float:
+        return sum(
+            (p.hand_mm - k * p.scan_mm) ** 2
+            / (p.hand_standard_mm**2 + (k * p.scan_standard_mm) ** 2)
+            for p in CARELESS
+        )
+
+    least = minimize_scalar(squares, bounds=(0.9, 1.1), method="bounded", options={"xatol": 1e-12})
+    assert check_scale(CARELESS).factor == pytest.approx(least.x, abs=1e-8)
+
+
+@pytest.mark.parametrize(
+    ("unit", "factor", "told"),
+    [
+        ("mm", 25.4, "set the scan's unit to 'in'"),
+        ("mm", 25.0, "set the scan's unit to 'in'"),  # 1.6 % off: a poor scan in inches
+        ("in", 1 / 25.4, "set the scan's unit to 'mm'"),
+        ("mm", 10.0, "set the scan's unit to 'cm'"),
+        ("mm", 1000.0, "set the scan's unit to 'm'"),
+        ("m", 0.001, "set the scan's unit to 'mm'"),
+        ("mm", 0.001, "export it again in mm"),
+        ("mm", 1 / 25.4, "export it again in mm"),
+    ],
+)
+def test_factor_of_a_unit_is_hinted_at(unit: str, factor: float, told: str) -> None:
+    pair = SizePair("bar", 100.0, 0.01, 100.0 * factor, 0.01)
+    found = check_scale([pair], Scaled("wheel", 230.0, unit))
+    assert [(f.code, f.severity) for f in found.findings] == [
+        ("scale-off", "error"),
+        ("scale-unit", "note"),
+    ]
+    assert told in found.findings[1].text
+    assert "scan it anew" not in found.findings[0].text
+
+
+@pytest.mark.parametrize("factor", [24.8, 26.0, 1.05, 2.0])
+def test_other_factors_are_no_unit(factor: float) -> None:
+    found = check_scale([SizePair("bar", 100.0, 0.01, 100.0 * factor, 0.01)])
+    assert [f.code for f in found.findings] == ["scale-off"]
+    assert "measure a second size" in found.findings[0].text
+
+
+def test_wrong_scale_is_told_in_mm_at_the_scans_radius_with_the_mend() -> None:
+    pairs = [SizePair("a", 100.0, 0.01, 99.8, 0.01), SizePair("b", 200.0, 0.01, 199.6, 0.01)]
+    (finding,) = check_scale(pairs, Scaled("wheel", 230.0)).findings
+    # 0.002 · 230 mm.
+    assert "'wheel'" in finding.text
+    assert "230 mm from its middle it is 0.46 mm too large" in finding.text
+    assert "scan it anew" in finding.text
 
 
 def test_sizes_that_contradict_each_other_are_told_with_the_worst() -> None:

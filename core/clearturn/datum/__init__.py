@@ -19,7 +19,7 @@ from clearturn.datum.model import (
     StandardUncertainty,
 )
 from clearturn.datum.plane import fit_plane
-from clearturn.datum.scale import ScaleCheck, SizePair, check_scale
+from clearturn.datum.scale import ScaleCheck, Scaled, ScaleState, SizePair, check_scale
 from clearturn.datum.sphere import fit_sphere
 from clearturn.datum.spin import SpinAxis, spin_axis
 from clearturn.datum.zone import (
@@ -47,6 +47,8 @@ __all__ = [
     "PlaneZone",
     "Proposal",
     "ScaleCheck",
+    "ScaleState",
+    "Scaled",
     "SizePair",
     "SphereFit",
     "SpinAxis",
