@@ -63,8 +63,8 @@ def check(
     Returns
     -------
     CheckResult
-        With the worst verdict of all pairs and hub diameters; a job or an axle without pairs is
-        not proven.
+        With the worst verdict of all pairs and hub diameters; a job or an axle without pairs, or
+        with a scan that hand measurements show to be of the wrong size, is not proven.
 
     Raises
     ------
@@ -142,8 +142,15 @@ def _joined(job: Job, found: Sequence[_Checked], steps: KeptSteps | None) -> Che
         for one in found
         for d in one.assembled.datums
     ]
+    sizes = [
+        replace(s, scan=f"{one.axle.name} {s.scan}") if several else s
+        for one in found
+        for s in one.assembled.size_checks
+    ]
     verdicts = [p.verdict for p in pairs] + [h.verdict for h in hub] if pairs else []
     verdicts += [a.verdict for a in access]
+    # Every gap to a scan of the wrong size is another one than was judged.
+    verdicts += [Verdict.NOT_PROVEN for s in sizes if s.state == "off"]
     if not all(one.pairs for one in found):
         verdicts.append(Verdict.NOT_PROVEN)
     axles = tuple(axle.name for axle in job.axles)
@@ -163,6 +170,7 @@ def _joined(job: Job, found: Sequence[_Checked], steps: KeptSteps | None) -> Che
         findings=findings,
         limits=tuple(limits),
         access=tuple(access),
+        size_checks=tuple(sizes),
     )
 
 
@@ -208,6 +216,11 @@ def _not_checked(found: Sequence[_Checked]) -> tuple[str, ...]:
         if head and not one.pairs:
             told.append(f"{head}every gap: the job holds no pair of parts for this axle")
         told += [head + text for text in assembled.hub_not_checked]
+        told += [
+            f"{head}the scale of the scan {scan.name!r}: no size of it was measured by hand"
+            for scan in corner.scans
+            if not scan.size_check
+        ]
         told += [
             f"{head}{p.name} in any position but the scanned one"
             for p in assembled.placed.parts

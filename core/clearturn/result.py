@@ -279,6 +279,53 @@ class DatumResult:
 
 
 @dataclass(frozen=True, slots=True)
+class ComparedSize:
+    """A size measured by hand and the same in the scan; uncertainties expanded, k = 2."""
+
+    name: str
+    kind: str  # "diameter" or "distance"
+    datums: tuple[str, ...]
+    instrument: str
+    hand_mm: float
+    hand_uncertainty_mm: float
+    scan_mm: float
+    scan_uncertainty_mm: float
+    residual_mm: float  # what the factor leaves: hand size less factor times the scan's
+
+    @property
+    def difference_mm(self) -> float:
+        """The scan's size less the hand's."""
+        return self.scan_mm - self.hand_mm
+
+
+@dataclass(frozen=True, slots=True)
+class SizeCheck:
+    """A scan against sizes measured by hand.
+
+    Attributes
+    ----------
+    state : str
+        "agrees", "off" (the factor is not 1) or "unclear" (the sizes contradict each other).
+    factor, expanded_uncertainty : float
+        What the scan must be multiplied by; k = 2.
+    radius_mm : float
+        Half the scan's longest side.
+    """
+
+    scan: str
+    state: str
+    factor: float
+    expanded_uncertainty: float
+    radius_mm: float
+    sizes: tuple[ComparedSize, ...]
+
+    @property
+    def off_mm(self) -> float:
+        """What the factor asks for at `radius_mm`; positive if the scan is too small."""
+        return (self.factor - 1.0) * self.radius_mm
+
+
+@dataclass(frozen=True, slots=True)
 class CheckResult:
     """All that a check of a job found.
 
@@ -290,6 +337,8 @@ class CheckResult:
         What must be workable, as far as the job asks; counts in the verdict.
     sums : SumsResult or None
         The trade sums of the job; they do not bear on the verdict.
+    size_checks : tuple of SizeCheck
+        Scans against sizes measured by hand; one that is off leaves the job unproven.
     """
 
     job: Job
@@ -305,3 +354,4 @@ class CheckResult:
     limits: tuple[FitLimit, ...] = ()
     access: tuple[AccessResult, ...] = ()
     sums: SumsResult | None = None
+    size_checks: tuple[SizeCheck, ...] = ()

@@ -20,6 +20,7 @@ from clearturn_app.cli.output import (
     say_findings,
     table,
 )
+from clearturn_app.cli.sizes import sizes_text
 
 if TYPE_CHECKING:
     from clearturn.report import ReportFiles
@@ -145,6 +146,7 @@ def as_text(result: CheckResult, files: ReportFiles) -> str:
         blocks.append(_limits_table(result))
     if result.access:
         blocks.append(_access_table(result))
+    blocks += sizes_text(result.size_checks)
     written = [files.pdf, files.json, files.csv, *files.pictures, *files.workshop]
     blocks.append("Written:\n" + "\n".join(f"  {path}" for path in written))
     return "\n\n".join(blocks)

@@ -11,11 +11,13 @@ from clearturn_app.cli.options import add_json_option, finite
 from clearturn_app.cli.output import (
     EXIT_DONE,
     EXIT_NOT_PROVEN,
+    naming,
     print_json,
     progress_bar,
     say_findings,
     table,
 )
+from clearturn_app.cli.sizes import sizes_text
 
 if TYPE_CHECKING:
     from clearturn.corner.sources import Source
@@ -23,12 +25,13 @@ if TYPE_CHECKING:
     from clearturn.job.model import Corner, Job
     from clearturn.progress import Progress
     from clearturn.propose import Proposals
+    from clearturn.result import SizeCheck
 
 _ABOUT = """\
 Propose the datums on the scans of a job: hub face, registers, bearing housing, studs or holes,
 caliper lugs and the split into turning and fixed faces on a knuckle; pad, bore, bolt holes,
 barrel, inset and rim size on a wheel.  Each with a confidence and the reasons.  Nothing is
-written without --accept.
+written without --accept.  Sizes that the job has as measured by hand are compared with the scans.
 """
 
 
@@ -70,13 +73,16 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
 
 def run(args: argparse.Namespace) -> int:
     """Propose, print, write what was accepted; return 0, or 3 if something is doubtful."""
+    from clearturn.corner.sizes import check_sizes
     from clearturn.job.edits import with_corner
     from clearturn.job.file import load_job, save_job
 
     job = load_job(args.job)
     axle = _axle(job, args)
     with progress_bar() as progress:
-        found, missing = _propose(args, axle.corner, progress)
+        sources, found, missing = _propose(args, axle.corner, progress.part(0.0, 0.9))
+        with naming(args.job):
+            sizes, doubts = check_sizes(axle.corner, sources, progress.part(0.9, 1.0))
     taken: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
     if args.accept is not None:
@@ -85,13 +91,14 @@ def run(args: argparse.Namespace) -> int:
         if changed is not job:
             save_job(changed, args.job)
     if args.json:
-        print_json(as_json(job, axle.name, found, missing, taken, findings))
+        print_json(as_json(job, axle.name, found, missing, taken, (*findings, *doubts), sizes))
     else:
-        print(as_text(job, found, missing, taken, why=args.why))
+        print(as_text(job, found, missing, taken, sizes, why=args.why))
         for one in found.values():
             say_findings(one.findings)
-        say_findings(findings)
-    return EXIT_DONE if _all_sure(found) and not missing else EXIT_NOT_PROVEN
+        say_findings((*findings, *doubts))
+    sure = _all_sure(found) and not missing and all(one.state == "agrees" for one in sizes)
+    return EXIT_DONE if sure else EXIT_NOT_PROVEN
 
 
 def _axle(job: Job, args: argparse.Namespace) -> Any:
@@ -105,7 +112,7 @@ def _axle(job: Job, args: argparse.Namespace) -> Any:
 
 def _propose(
     args: argparse.Namespace, corner: Corner, progress: Progress
-) -> tuple[dict[str, Proposals], dict[str, str]]:
+) -> tuple[dict[str, Source], dict[str, Proposals], dict[str, str]]:
     from dataclasses import replace
 
     from clearturn.corner.sources import read_sources
@@ -135,7 +142,7 @@ def _propose(
             found[scan.name] = propose(source, corner, args.shows, up=up, progress=here)
         except FitProblem as problem:
             missing[scan.name] = problem.sentence()
-    return found, missing
+    return sources, found, missing
 
 
 def _accept(
@@ -183,11 +190,13 @@ def as_json(
     missing: dict[str, str],
     taken: tuple[str, ...],
     findings: tuple[Finding, ...],
+    sizes: tuple[SizeCheck, ...],
 ) -> dict[str, Any]:
     """Return the contract's object."""
     from dataclasses import asdict
 
     from clearturn.propose import ways_to_the_axis
+    from clearturn.report.exchange import size_check_json
 
     return {
         "job": job.name,
@@ -201,6 +210,7 @@ def as_json(
             for scan, one in found.items()
         ],
         "not_proposed": [{"scan": scan, "reason": text} for scan, text in missing.items()],
+        "size_checks": [size_check_json(one) for one in sizes],
         "accepted": list(taken),
         "findings": [one.as_json() for one in findings],
     }
@@ -211,6 +221,7 @@ def as_text(
     found: dict[str, Proposals],
     missing: dict[str, str],
     taken: tuple[str, ...],
+    sizes: tuple[SizeCheck, ...],
     *,
     why: bool = False,
 ) -> str:
@@ -218,6 +229,7 @@ def as_text(
     blocks = [f"{job.name}: proposed datums"]
     blocks += [_scan(scan, one, why) for scan, one in found.items()]
     blocks += [f"{scan}: nothing proposed: {text}" for scan, text in missing.items()]
+    blocks += sizes_text(sizes)
     if taken:
         blocks.append("Written into the job: " + ", ".join(taken))
     blocks.append(

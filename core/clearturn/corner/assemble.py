@@ -11,13 +11,14 @@ from clearturn.corner.hub import hub_results
 from clearturn.corner.mirror import mirrored_allowance, mirrored_caliper
 from clearturn.corner.pairs import NotJudged, PairSpec, pairs_of
 from clearturn.corner.placement import Placed, place_parts
+from clearturn.corner.sizes import size_checks
 from clearturn.corner.sources import read_sources
 from clearturn.corner.stack import stack_findings, stack_not_checked
 from clearturn.findings import Finding
 from clearturn.job import model
 from clearturn.job.judging import AllowanceEntry, OwnAllowance, SeatStack, VerdictSettings
 from clearturn.progress import Progress, part
-from clearturn.result import DatumResult, HubResult
+from clearturn.result import DatumResult, HubResult, SizeCheck
 from clearturn.steps import KeptSteps, kept_step
 
 
@@ -35,6 +36,7 @@ class Assembled:
     hub: tuple[HubResult, ...]
     hub_not_checked: tuple[str, ...]
     findings: tuple[Finding, ...]
+    size_checks: tuple[SizeCheck, ...] = ()
 
 
 def assemble(
@@ -72,6 +74,7 @@ def assemble(
         placed = replace(placed, parts=parts)
     pairs, left_out = pairs_of(placed.parts, corner, placed.body_of, part(progress, 0.9, 1.0))
     hub, hub_not_checked = hub_results(corner, fits)
+    sizes, size_findings = size_checks(corner, sources, fits)
     read = [
         finding for source in sources.values() for finding in (*source.findings, *source.cleaning)
     ]
@@ -85,7 +88,8 @@ def assemble(
         datum_results(corner, fits),
         hub,
         (*hub_not_checked, *stack_not_checked(corner)),
-        (*read, *placed.findings, *stack_findings(corner)),
+        (*read, *placed.findings, *stack_findings(corner), *size_findings),
+        sizes,
     )
 
 

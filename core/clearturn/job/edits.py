@@ -180,6 +180,12 @@ def _without_datum(corner: Corner, name: str) -> Corner:
         corner = replace(corner, hub_frame=None)
     if wheel is not None and name in (wheel.pad, wheel.bore):
         corner = replace(corner, wheel_frame=None)
+    scans = tuple(
+        replace(s, size_check=tuple(one for one in s.size_check if name not in one.datums))
+        for s in corner.scans
+    )
+    if scans != corner.scans:
+        corner = replace(corner, scans=scans)
     checks = corner.hub_checks
     for key in ("rotor_register", "wheel_register", "flange_in_hat", "housing_in_hat"):
         one = getattr(checks, key)

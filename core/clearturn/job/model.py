@@ -20,6 +20,7 @@ from clearturn.envelope.dimensions import (
     ShieldDimensions,
 )
 from clearturn.job.access import Access, BoltOut, PadOut, SpannerOn, WheelOn
+from clearturn.job.hand_sizes import HandSize
 from clearturn.job.judging import (
     AllowanceEntry,
     CureLimits,
@@ -44,6 +45,7 @@ __all__ = [
     "DropBox",
     "DropPiece",
     "DropSmallPieces",
+    "HandSize",
     "HatCheck",
     "HubChecks",
     "HubFrame",
@@ -229,6 +231,8 @@ class Scan:
         Limit ± of the scanner's stated error over the part (VDI/VDE 2634 style statement).
     hub_from_scan : 4 rows of 4, or None
         Given pose of a scan that holds none of the datums, after its unit.
+    size_check : tuple of HandSize
+        Sizes measured by hand, to compare with the scan's.
     """
 
     name: str
@@ -239,6 +243,7 @@ class Scan:
     scanner_error_mm: float = 0.0
     hub_from_scan: Pose | None = None
     cleaning: tuple[CleaningStep, ...] = ()
+    size_check: tuple[HandSize, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ import re
 from collections.abc import Callable, Iterator, Sequence
 
 from clearturn.errors import InputError
-from clearturn.job.fault import Fault, unknown
+from clearturn.job.fault import Fault, twice, unknown
 from clearturn.job.limits import limit_faults
 from clearturn.job.model import (
     Axle,
@@ -22,6 +22,7 @@ from clearturn.job.model import (
 from clearturn.job.positions import JsonPath
 from clearturn.job.rules_access import access_faults
 from clearturn.job.rules_judging import allowance_faults, hub_faults
+from clearturn.job.rules_sizes import hand_size_faults
 from clearturn.pose import rigid
 from clearturn.trade.sums import problems
 
@@ -33,7 +34,7 @@ def faults(job: Job) -> Iterator[Fault]:
     if len(job.axles) > 2:
         yield Fault(("axles",), "a job holds at most two axles", found=str(len(job.axles)))
     yield from limit_faults(job)
-    yield from _twice(("axles",), [axle.name for axle in job.axles], "axle")
+    yield from twice(("axles",), [axle.name for axle in job.axles], "axle")
     for i, axle in enumerate(job.axles):
         yield from _corner_faults(("axles", i, "corner"), axle)
     for i, entry in enumerate(job.sign_offs):
@@ -59,6 +60,7 @@ def _corner_faults(at: JsonPath, axle: Axle) -> Iterator[Fault]:
     for check in (
         _scan_faults,
         _datum_faults,
+        hand_size_faults,
         _frame_faults,
         _dimension_faults,
         _weight_faults,
@@ -72,16 +74,8 @@ def _corner_faults(at: JsonPath, axle: Axle) -> Iterator[Fault]:
         yield from check(at, corner)
 
 
-def _twice(at: JsonPath, names: Sequence[str], what: str) -> Iterator[Fault]:
-    for i, name in enumerate(names):
-        if not name.strip():
-            yield Fault((*at, i, "name"), f"a {what} needs a name")
-        elif name in names[:i]:
-            yield Fault((*at, i, "name"), f"two of the name: each {what} needs its own", repr(name))
-
-
 def _scan_faults(at: JsonPath, corner: Corner) -> Iterator[Fault]:
-    yield from _twice((*at, "scans"), [scan.name for scan in corner.scans], "scan")
+    yield from twice((*at, "scans"), [scan.name for scan in corner.scans], "scan")
     for i, scan in enumerate(corner.scans):
         here = (*at, "scans", i)
         yield from _path_faults((*here, "path"), scan.path)
@@ -144,7 +138,7 @@ def _pose_faults(at: JsonPath, pose: Sequence[Sequence[float]]) -> Iterator[Faul
 
 
 def _datum_faults(at: JsonPath, corner: Corner) -> Iterator[Fault]:
-    yield from _twice((*at, "datums"), [datum.name for datum in corner.datums], "datum")
+    yield from twice((*at, "datums"), [datum.name for datum in corner.datums], "datum")
     scans = [scan.name for scan in corner.scans]
     for i, datum in enumerate(corner.datums):
         here = (*at, "datums", i)
@@ -256,7 +250,7 @@ def _weight_faults(at: JsonPath, corner: Corner) -> Iterator[Fault]:
 
 
 def _part_faults(at: JsonPath, corner: Corner) -> Iterator[Fault]:
-    yield from _twice((*at, "parts"), [part.name for part in corner.parts], "part")
+    yield from twice((*at, "parts"), [part.name for part in corner.parts], "part")
     for i, part in enumerate(corner.parts):
         yield from _one_part((*at, "parts", i), part, corner)
 
@@ -324,7 +318,7 @@ def _scan_part(at: JsonPath, faces: ScanFaces, corner: Corner) -> Iterator[Fault
 
 
 def _seat_faults(at: JsonPath, corner: Corner) -> Iterator[Fault]:
-    yield from _twice((*at, "seats"), [seat.name for seat in corner.seats], "seat")
+    yield from twice((*at, "seats"), [seat.name for seat in corner.seats], "seat")
     parts = [part.name for part in corner.parts]
     sits_on: dict[str, set[str]] = {}
     for i, seat in enumerate(corner.seats):

@@ -71,6 +71,9 @@ def verdict_sentence(result: CheckResult) -> str:
     said = [_doubtful_pair(k, pairs[k]) for k in bad] + [_doubtful_hub(h) for h in bad_hub]
     said += ways
     said += [f"the {axle} axle: it has no pair of parts to judge" for axle in _empty_axles(result)]
+    said += [
+        f"the size of the scan {foreign(scan)}: hand measurements differ" for scan in _off(result)
+    ]
     return "Nothing fails, but not all is proven; to settle " + full_stop(_some(said, "; "))
 
 
@@ -79,6 +82,10 @@ def _empty_axles(result: CheckResult) -> list[str]:
     if len(names) < 2:
         return []
     return [name for name in names if not any(p.first.startswith(name + " ") for p in result.pairs)]
+
+
+def _off(result: CheckResult) -> list[str]:
+    return [check.scan for check in result.size_checks if check.state == "off"]
 
 
 def _keep(count: int) -> str:
@@ -132,7 +139,8 @@ def _doubtful_hub(hub: HubResult) -> str:
 
 def to_do(result: CheckResult) -> tuple[tuple[str, str], ...]:
     """Return what to do next, shortest way first: machining, cures, measurements."""
-    items: list[tuple[str, str]] = []
+    text = "It is of the wrong size by hand measurements: scan it anew, or set its unit."
+    items = [(f"Mend the scan {foreign(scan)}.", text) for scan in _off(result)]
     for hub in result.hub:
         if hub.machine is not None:
             first = f" First: {full_stop(foreign(hub.gauge_first))}" if hub.gauge_first else ""

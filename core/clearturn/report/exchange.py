@@ -20,6 +20,7 @@ from clearturn.result import (
     HubResult,
     JointCure,
     PairResult,
+    SizeCheck,
 )
 
 CSV_COLUMNS = (
@@ -153,6 +154,33 @@ def access_json(access: AccessResult) -> dict[str, Any]:
     }
 
 
+def size_check_json(check: SizeCheck) -> dict[str, Any]:
+    """Return a scan against the sizes measured by hand."""
+    return {
+        "scan": check.scan,
+        "state": check.state,
+        "factor": finite(check.factor),
+        "expanded_uncertainty": finite(check.expanded_uncertainty),
+        "radius_mm": finite(check.radius_mm),
+        "off_mm": finite(check.off_mm),
+        "sizes": [
+            {
+                "name": size.name,
+                "kind": size.kind,
+                "datums": list(size.datums),
+                "instrument": size.instrument,
+                "hand_mm": finite(size.hand_mm),
+                "hand_uncertainty_mm": finite(size.hand_uncertainty_mm),
+                "scan_mm": finite(size.scan_mm),
+                "scan_uncertainty_mm": finite(size.scan_uncertainty_mm),
+                "difference_mm": finite(size.difference_mm),
+                "residual_mm": finite(size.residual_mm),
+            }
+            for size in check.sizes
+        ],
+    }
+
+
 def _unknowns(value: Any, place: str = "") -> list[str]:
     if value is None:
         return [place]
@@ -191,6 +219,7 @@ def result_json(result: CheckResult) -> dict[str, Any]:
         "hub": [hub_json(hub) for hub in result.hub],
         "limits": [limit_json(limit) for limit in result.limits],
         "access": [access_json(access) for access in result.access],
+        "size_checks": [size_check_json(check) for check in result.size_checks],
         "not_checked": list(result.not_checked),
     }
     findings = [finding.as_json() for finding in all_findings(result)]

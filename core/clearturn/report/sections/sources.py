@@ -7,6 +7,7 @@ from clearturn.report.blocks import Block, Cell, Column, Context, Items, Section
 from clearturn.report.exchange import all_findings
 from clearturn.report.jobcard import job_card
 from clearturn.report.lettering import breakable, foreign
+from clearturn.report.sections.sizes import size_blocks
 from clearturn.result import DatumResult, PlacedPart
 
 
@@ -86,7 +87,7 @@ def _datum_row(datum: DatumResult) -> tuple[Cell, ...]:
 
 
 def datums(context: Context) -> Section | None:
-    """Return the fitted datums and how far to trust them."""
+    """Return the fitted datums, how far to trust them, and what hand sizes say of the scans."""
     found = context.result.datums
     if not found:
         return Section("Datums", (Text("No datum was fitted."),))
@@ -109,7 +110,9 @@ def datums(context: Context) -> Section | None:
         for finding in datum.findings
     )
     blocks: tuple[Block, ...] = (Table(columns, rows, note=note),)
-    return Section("Datums", (*blocks, Items(doubts)) if doubts else blocks)
+    if doubts:
+        blocks += (Items(doubts),)
+    return Section("Datums", (*blocks, *size_blocks(context.result)))
 
 
 def findings(context: Context) -> Section | None:
