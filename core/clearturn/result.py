@@ -309,7 +309,7 @@ class SizeCheck:
     factor, expanded_uncertainty : float
         What the scan must be multiplied by; k = 2.
     radius_mm : float
-        Half the scan's longest side.
+        Half the longest side of the scan's largest piece; of a wheel its radius.
     """
 
     scan: str

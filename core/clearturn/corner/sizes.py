@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from clearturn.corner.faces import piece_of
 from clearturn.corner.frames import fit_datums
 from clearturn.corner.hub import known_size
 from clearturn.corner.sources import Source
@@ -97,8 +98,17 @@ def size_checks(
 
 
 def _half_length(source: Source) -> float:
-    points = source.mesh.vertices[source.mesh.faces[source.kept]]
-    return float((points.max(axis=(0, 1)) - points.min(axis=(0, 1))).max()) / 2.0
+    """Return half the longest side of the largest kept piece along its own main directions, mm.
+
+    Of a wheel it is the radius, however it lies in its scan and on whatever bench.
+    """
+    pieces = piece_of(source.mesh)
+    largest = np.argmax(np.bincount(pieces[source.kept]))
+    faces = source.mesh.faces[source.kept & (pieces == largest)]
+    points = source.mesh.vertices[np.unique(faces)]
+    local = points - points.mean(axis=0)
+    along = local @ np.linalg.eigh(local.T @ local)[1]
+    return float((along.max(axis=0) - along.min(axis=0)).max()) / 2.0
 
 
 def _scanned(

@@ -48,7 +48,7 @@ class Scaled:
     ----------
     name : str
     radius_mm : float
-        Where to tell what a wrong scale does: half the scan's longest side, say.
+        Where to tell what a wrong scale does: a wheel's radius, say.
     unit : str
         What its file's numbers are taken as.
     """

@@ -33,7 +33,8 @@ def size_blocks(result: CheckResult) -> tuple[Block, ...]:
     """Return what the sizes measured by hand say of the scans."""
     if not result.size_checks:
         return (Text(NONE, tone="note"),)
-    return tuple(block for check in result.size_checks for block in _one(check))
+    blocks = [block for check in result.size_checks for block in _one(check)]
+    return (*blocks, Text(_NOTE, tone="note"))
 
 
 def _one(check: SizeCheck) -> tuple[Block, ...]:
@@ -45,7 +46,7 @@ def _one(check: SizeCheck) -> tuple[Block, ...]:
         f"{figures.number(check.radius_mm, 0)} mm from the scan’s middle."
     )
     head = Head(f"Size of the scan {foreign(check.scan, 60)}", note=_STATES[check.state])
-    table = Table(_COLUMNS, tuple(_row(size) for size in check.sizes), note=_NOTE)
+    table = Table(_COLUMNS, tuple(_row(size) for size in check.sizes))
     return head, table, Text(said)
 
 
