@@ -50,8 +50,26 @@ def sha256(name: str) -> str:
     return hashlib.sha256((HERE / name).read_bytes()).hexdigest()
 
 
+def hand_sizes(truth: Data) -> dict[str, list[Data]]:
+    """What a hand with a caliper would have read on each part: the true sizes, a little off."""
+    hub, wheel = truth["hub"], truth["wheel"]
+    read = [
+        ("knuckle", "flange across", "hub flange rim", hub["hub_flange_diameter_mm"] + 0.02, 0.04),
+        ("knuckle", "housing across", HOUSING, hub["housing_diameter_mm"] - 0.01, 0.04),
+        ("wheel", "bore across", "wheel bore", wheel["centre_bore_diameter_mm"] - 0.01, 0.03),
+    ]
+    sizes: dict[str, list[Data]] = {"knuckle": [], "wheel": []}
+    for scan, name, datum, value, uncertainty in read:
+        sizes[scan].append({
+            "name": name, "kind": "diameter", "datums": [datum], "value_mm": round(value, 2),
+            "uncertainty_mm": uncertainty, "instrument": "caliper 0–200 mm",
+        })  # fmt: skip
+    return sizes
+
+
 def scans(truth: Data) -> list[Data]:
-    """The two scan files with their cleaning."""
+    """The two scan files with their cleaning and the sizes measured by hand."""
+    sizes = hand_sizes(truth)
     return [
         {
             "name": name,
@@ -60,6 +78,7 @@ def scans(truth: Data) -> list[Data]:
             "unit": "mm",
             "scanner_error_mm": 0.03,
             "cleaning": [{"step": "drop small pieces", "below_triangles": 300}],
+            "size_check": sizes[name],
         }
         for name in ("knuckle", "wheel")
     ]

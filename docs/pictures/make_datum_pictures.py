@@ -1,4 +1,4 @@
-"""Make the figures of cleaning, patches, datum uncertainty, proposals and registration anew.
+"""Make the figures of cleaning, patches, datums, size check, proposals and registration anew.
 
     python docs/pictures/make_datum_pictures.py
 
@@ -22,10 +22,15 @@ import make_demo  # noqa: E402
 from clearturn.corner.differences import differences  # noqa: E402
 from clearturn.corner.faces import clean, patch_at, piece_of  # noqa: E402
 from clearturn.corner.registration import register  # noqa: E402
+from clearturn.corner.sizes import check_sizes  # noqa: E402
+from clearturn.corner.sources import read_sources  # noqa: E402
+from clearturn.datum import SizePair, check_scale  # noqa: E402
 from clearturn.gap.surface_map import surface_distances  # noqa: E402
+from clearturn.job.file import load_job  # noqa: E402
 from clearturn.job.model import DropSmallPieces  # noqa: E402
 from clearturn.mesh import Mesh  # noqa: E402
 from clearturn.propose import propose_knuckle  # noqa: E402
+from clearturn.samples import demo_job_file, samples_folder  # noqa: E402
 from clearturn.scan import read_scan  # noqa: E402
 
 GREY, RED, BLUE, GREEN = "#9aa5ad", "#a8321e", "#1f5f8b", "#2f7d4f"
@@ -215,6 +220,52 @@ def coverage() -> None:
     sheet.write("coverage.svg", "Share of 95 % intervals that hold the truth over 2 000 scans")
 
 
+def size_check() -> None:
+    """Hand less scan against size, of the demo's knuckle as it is and made 0.2 % smaller."""
+    corner = load_job(demo_job_file()).axles[0].corner
+    checks, _ = check_sizes(corner, read_sources(corner, samples_folder()))
+    sizes = next(one for one in checks if one.scan == "knuckle").sizes
+    longest, unit = 250.0, 300.0  # mm; height of 1 mm of difference
+    sheet = Sheet((-40.0, -75.0), (620.0, 235.0), 660)
+
+    def at(size: float, difference: float) -> tuple[float, float]:
+        return 30.0 + 2.2 * size, unit * difference
+
+    sheet.line(at(0, 0), at(longest, 0), GREY)
+    for mm in (50, 100, 150, 200, 250):
+        sheet.word(at(mm, 0)[0] - 10, -68, str(mm), "#5d6a73")
+    for difference in (-0.2, 0.2, 0.4, 0.6):
+        sheet.word(-38, unit * difference - 4, f"{difference:+.1f}", "#5d6a73")
+    sheet.word(-38, 220, "hand less scan, mm", "#5d6a73")
+    sheet.word(500, -52, "size, mm", "#5d6a73")
+    for shrunk, colour, name in ((1.0, BLUE, "as scanned"), (0.998, RED, "made 0.2 % smaller")):
+        pairs = [
+            SizePair(
+                one.name, shrunk * one.scan_mm, one.scan_uncertainty_mm / 2.0, one.hand_mm,
+                one.hand_uncertainty_mm / 2.0,
+            )
+            for one in sizes
+        ]  # fmt: skip
+        found = check_scale(pairs)
+        off, spread = found.factor - 1.0, found.expanded_uncertainty
+        sheet.line(at(0, 0), at(longest, off * longest), colour)
+        for edge in (off - spread, off + spread):
+            (x, y), (u, v) = sheet.at(*at(0, 0)), sheet.at(*at(longest, edge * longest))
+            sheet.parts.append(
+                f'<path d="M{x:.1f} {y:.1f}L{u:.1f} {v:.1f}" stroke="{colour}" '
+                'stroke-dasharray="5 4"/>'
+            )
+        for pair in pairs:
+            bar = 2.0 * float(np.hypot(pair.scan_standard_mm, pair.hand_standard_mm))
+            apart = pair.hand_mm - pair.scan_mm
+            sheet.line(at(pair.scan_mm, apart - bar), at(pair.scan_mm, apart + bar), colour)
+            x, y = sheet.at(*at(pair.scan_mm, apart))
+            sheet.parts.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="5" fill="{colour}"/>')
+        told = f"{name}: {found.factor:.5f} ±{spread:.5f}"
+        sheet.word(at(0, 0)[0] + 20, 150 if shrunk < 1.0 else -40, told, colour)
+    sheet.write("size-check.svg", "Hand measurements against the demo's knuckle scan")
+
+
 def main() -> None:
     """Make all."""
     mesh = read_scan(ROOT / "sample_meshes" / "knuckle_scan.stl").mesh
@@ -224,6 +275,7 @@ def main() -> None:
     proposals(mesh)
     rescan(mesh, pose)
     coverage()
+    size_check()
 
 
 if __name__ == "__main__":
