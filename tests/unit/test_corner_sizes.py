@@ -21,7 +21,7 @@ from clearturn.corner.assemble import assemble
 from clearturn.corner.sizes import check_sizes, size_checks
 from clearturn.corner.sources import Source, read_sources
 from clearturn.datum import fit_cylinder, fit_plane
-from clearturn.errors import JobProblem
+from clearturn.errors import InputError, JobProblem
 from clearturn.findings import Finding
 from clearturn.job import model
 from clearturn.job.edits import without
@@ -29,6 +29,7 @@ from clearturn.job.file import parse_job
 from clearturn.mesh import Mesh
 from clearturn.report.exchange import result_json
 from clearturn.result import SizeCheck, Verdict
+from clearturn.steps import KeptSteps
 
 _spec = importlib.util.spec_from_file_location(
     "job_cases", Path(__file__).with_name("job_cases.py")
@@ -304,6 +305,26 @@ def test_sizes_of_a_datum_go_with_it(tmp_path: Path) -> None:
     corner = corner_in(write(tmp_path))
     left = without(corner, "datums", "back").scans[0].size_check
     assert [size.name for size in left] == ["spigot", "housing"]
+
+
+def test_another_reading_does_not_read_the_scans_anew(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    data, steps = write(tmp_path), KeptSteps()
+    first = assemble(corner_in(data), tmp_path, steps=steps)
+
+    def refuse(*_arguments: object, **_options: object) -> None:
+        raise InputError("worked out again")
+
+    for place in ("sources.read_scan", "frames.patch_at", "assemble.place_parts"):
+        monkeypatch.setattr(f"clearturn.corner.{place}", refuse)
+    for size in made.corner_of(data)["scans"][1]["size_check"]:
+        size["value_mm"] *= 1.002
+    second = assemble(corner_in(data), tmp_path, steps=steps)
+    assert [one.state for one in first.size_checks] == ["agrees", "agrees"]
+    assert [one.state for one in second.size_checks] == ["agrees", "off"]
+    ratio = second.size_checks[1].factor / first.size_checks[1].factor
+    assert ratio == pytest.approx(1.002, rel=1e-6)
 
 
 def test_sizes_stand_in_a_corner_put_together_and_in_the_result(tmp_path: Path) -> None:

@@ -61,7 +61,7 @@ def assemble(
     InputError
         If a file, a datum or a part cannot be used.
     """
-    sources = read_sources(corner, folder, part(progress, 0.0, 0.3), steps)
+    sources = read_sources(unmeasured(corner), folder, part(progress, 0.0, 0.3), steps)
     fits = fit_datums(corner, sources, part(progress, 0.3, 0.7), steps)
     frames = find_frames(corner, fits)
     given = (placing_part(corner), sources, frames, folder)
@@ -93,13 +93,20 @@ def assemble(
     )
 
 
+def unmeasured(corner: model.Corner) -> model.Corner:
+    """Return a corner without the hand measurements of its scans, which change no scan."""
+    scans = tuple(replace(scan, size_check=()) for scan in corner.scans)
+    return replace(corner, scans=scans)
+
+
 def placing_part(corner: model.Corner) -> model.Corner:
     """Return a corner without what only judges its parts."""
     bare = model.Corner(corner.side)
     return replace(
-        corner, pairs=bare.pairs, requirements=bare.requirements, allowances=bare.allowances,
-        coverage_factor=bare.coverage_factor, cures=bare.cures, hub_checks=bare.hub_checks,
-        access=bare.access, not_checked=bare.not_checked, stud=bare.stud,
+        unmeasured(corner), pairs=bare.pairs, requirements=bare.requirements,
+        allowances=bare.allowances, coverage_factor=bare.coverage_factor, cures=bare.cures,
+        hub_checks=bare.hub_checks, access=bare.access, not_checked=bare.not_checked,
+        stud=bare.stud,
     )  # fmt: skip
 
 
