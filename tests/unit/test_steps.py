@@ -404,7 +404,7 @@ def corner_changes(job):
 def test_kept_check_of_an_edited_job_is_that_of_a_fresh_one(share, job_and_folder):
     job, folder = job_and_folder
     every = dict(corner_changes(job))
-    names = sorted(every)[share::60]
+    names = sorted(every)[share::20]
     assert len(names) >= 4
     steps = KeptSteps()
     check(job, folder=folder, steps=steps)
