@@ -34,6 +34,9 @@ Turns = Literal["first", "second"]
 _ROUGH = (0.2, 0.02)
 #: Below this many triangles sorting everything is quicker than thinning out.
 SMALL = 20_000
+#: A part of fewer triangles than this has boxes too coarse to search a kept image by: a plain block
+#: beside a part of revolution ties all round.  Its grid thins the larger part out instead.
+_FEW = 500
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +143,7 @@ def turning_distance(
         )
     small, large = into_axis_frame(axis, pose_first), into_axis_frame(axis, pose_second)
     kept = kept_image(second, *large)
-    if kept is not None and len(second.faces) >= SMALL:
+    if kept is not None and len(second.faces) >= SMALL and len(first.faces) >= _FEW:
         grid = kept_grid(kept, part(progress, 0.0, 0.3))
         image, seed = one_prepared(first, small, kept, grid, part(progress, 0.3, 0.6))
         return _search(kept, image, seed, (first, second), tolerance_mm, part(progress, 0.6, 1.0))
