@@ -324,6 +324,11 @@ class SizeCheck:
         """What the factor asks for at `radius_mm`; positive if the scan is too small."""
         return (self.factor - 1.0) * self.radius_mm
 
+    @property
+    def off_uncertainty_mm(self) -> float:
+        """Expanded uncertainty of `off_mm`, k = 2."""
+        return self.expanded_uncertainty * self.radius_mm
+
 
 @dataclass(frozen=True, slots=True)
 class CheckResult:

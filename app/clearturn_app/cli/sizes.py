@@ -38,7 +38,7 @@ def _one(check: SizeCheck) -> str:
     said = (
         f"size of the scan {check.scan}: {_STATES[check.state]}\n"
         f"  factor {check.factor:.5f} ±{check.expanded_uncertainty:.5f}: {check.off_mm:+.2f} "
-        f"±{check.expanded_uncertainty * check.radius_mm:.2f} mm at {check.radius_mm:.0f} mm from "
+        f"±{check.off_uncertainty_mm:.2f} mm at {check.radius_mm:.0f} mm from "
         "its middle"
     )
     return f"{said}\n{table(rows, right=(2, 3, 4, 5))}"

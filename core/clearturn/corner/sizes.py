@@ -13,13 +13,13 @@ from clearturn.corner.frames import fit_datums
 from clearturn.corner.hub import known_size
 from clearturn.corner.sources import Source
 from clearturn.datum import Fit, Scaled, SizePair, check_scale
+from clearturn.datum.scale import COVERAGE
 from clearturn.errors import JobProblem
 from clearturn.findings import Finding
 from clearturn.job import model
 from clearturn.progress import Progress
 from clearturn.result import ComparedSize, SizeCheck
 
-COVERAGE = 2.0  # of every expanded uncertainty of a job's sizes
 PARALLEL_DEG = 1.0  # our choice: beyond it jaws on two planes measure no one distance
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from clearturn.gap.model import Axis, Gap, Interval, State
+from clearturn.gap.model import Axis, Gap, State
 from clearturn.gap.still import inverse, query
 from clearturn.gap.surface_map import INSIDE, winding
 from clearturn.gap.tree import mesh_bounds, space_tree, used_vertices
@@ -262,7 +262,7 @@ def shallow_gap(
         answer: apart, interfering (one wholly inside the other) or sign unknown.
     """
     from clearturn.gap.state import _contained
-    from clearturn.gap.still import EXACT_MM, still_distance
+    from clearturn.gap.still import as_gap, still_distance
     from clearturn.gap.turning import _as_gap, turning_distance
 
     relative = inverse(pose_second) @ pose_first
@@ -270,19 +270,7 @@ def shallow_gap(
         distance, points, hits = still_distance(
             first, second, relative, tolerance_mm=tolerance_mm, progress=progress
         )
-        points = points @ pose_second[:3, :3].T + pose_second[:3, 3]
-        step = points[1] - points[0]
-        near, length = distance <= tolerance_mm, float(np.linalg.norm(step))
-        lower = 0.0 if near else max(0.0, distance - 2 * min(EXACT_MM, tolerance_mm / 2))
-        gap = Gap(
-            state=State.TOUCHING if near else State.APART,
-            gap_mm=Interval(lower, distance),
-            first_point_mm=points[0],
-            second_point_mm=points[1],
-            first_triangle=hits[0],
-            second_triangle=hits[1],
-            direction=step / length if length > 0 else np.zeros(3),
-        )
+        gap = as_gap(distance, points, hits, pose_second, tolerance_mm)
     else:
         turns, axis = turn
         found = turning_distance(

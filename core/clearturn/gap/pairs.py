@@ -154,7 +154,9 @@ def _prepare(left: Sequence[_Work], call: _Call, progress: Progress | None) -> N
     ]
     for i, one in enumerate(wanted):
         mesh, pose = one.turning
-        meridian_image(mesh, one.at.axis, pose, part(progress, i / len(wanted), 1.0))
+        meridian_image(
+            mesh, one.at.axis, pose, part(progress, i / len(wanted), (i + 1) / len(wanted))
+        )
 
 
 @dataclass(slots=True)

@@ -91,7 +91,7 @@ def still_distance(
     triangles : (int, int)
         Face indices of the meshes.
     """
-    if _later(first, second):
+    if is_smaller(first, second):
         # The larger one's nodes are opened first, which visits fewer pairs.
         distance, points, faces = still_distance(
             second, first, inverse(pose), tolerance_mm=tolerance_mm, progress=progress
@@ -127,8 +127,11 @@ def still_distance(
     )
 
 
-def _later(first: Mesh, second: Mesh) -> bool:
-    """Whether the second is to be searched from: the larger, of equal ones by content."""
+def is_smaller(first: Mesh, second: Mesh) -> bool:
+    """Whether the second is the larger mesh, of equally large ones by content.
+
+    So a pair is searched from the same side in either order.
+    """
     if len(first.faces) != len(second.faces):
         return len(first.faces) < len(second.faces)
     return first is not second and first.sha256 < second.sha256
@@ -214,22 +217,28 @@ def still_gap(
     distance, points, hits = still_distance(
         first, second, relative, tolerance_mm=tolerance_mm, progress=part(progress, 0.0, 0.7)
     )
-    points = points @ p2[:3, :3].T + p2[:3, 3]
+    gap = as_gap(distance, points, hits, p2, tolerance_mm)
+    return still_state(
+        gap, first, second, p1, p2, tolerance_mm=tolerance_mm, progress=part(progress, 0.7, 1.0)
+    )
+
+
+def as_gap(
+    distance: float, points: Matrix, hits: tuple[int, int], pose_second: Matrix, tolerance_mm: float
+) -> Gap:
+    """Return what `still_distance` found as a gap in the common frame, touching or apart."""
+    points = points @ pose_second[:3, :3].T + pose_second[:3, 3]
     step = points[1] - points[0]
     length = float(np.linalg.norm(step))
-    direction = step / length if length > 0 else np.zeros(3)
     near = distance <= tolerance_mm
     # Once for the search's own tolerance, once for nearly parallel edges.
     lower = 0.0 if near else max(0.0, distance - 2 * min(EXACT_MM, tolerance_mm / 2))
-    gap = Gap(
+    return Gap(
         state=State.TOUCHING if near else State.APART,
         gap_mm=Interval(lower, distance),
         first_point_mm=points[0],
         second_point_mm=points[1],
         first_triangle=hits[0],
         second_triangle=hits[1],
-        direction=direction,
-    )
-    return still_state(
-        gap, first, second, p1, p2, tolerance_mm=tolerance_mm, progress=part(progress, 0.7, 1.0)
+        direction=step / length if length > 0 else np.zeros(3),
     )

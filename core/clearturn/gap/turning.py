@@ -22,7 +22,7 @@ from clearturn.gap.meridian import (
     meridian_image,
 )
 from clearturn.gap.model import Z_AXIS, Axis, Gap, Interval, State
-from clearturn.gap.still import need_faces, rigid
+from clearturn.gap.still import is_smaller, need_faces, rigid
 from clearturn.gap.tree import nearest_first
 from clearturn.mesh import Mesh
 from clearturn.progress import Progress, check, part
@@ -133,7 +133,7 @@ def turning_distance(
     progress: Progress | None = None,
 ) -> TurningDistance:
     """Return the unsigned least distance over a full turn of one mesh against the other."""
-    if not in_order(first, second):
+    if is_smaller(second, first):
         found = turning_distance(
             second, first, axis, pose_second, pose_first,
             tolerance_mm=tolerance_mm, progress=progress,
@@ -153,13 +153,6 @@ def turning_distance(
     a = meridian_image(first, axis, pose_first, part(progress, 0.0, 0.3))
     b = meridian_image(second, axis, pose_second, part(progress, 0.3, 0.6))
     return _search(b, a, _plain_seed(a, b), (first, second), tolerance_mm, part(progress, 0.6, 1.0))
-
-
-def in_order(first: Mesh, second: Mesh) -> bool:
-    """Whether the second is the one to search in: the larger, of equal ones by content."""
-    if len(first.faces) != len(second.faces):
-        return len(first.faces) < len(second.faces)
-    return first is second or first.sha256 <= second.sha256
 
 
 def _plain_seed(small: MeridianImage, large: MeridianImage) -> Seed:

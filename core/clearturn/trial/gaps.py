@@ -117,7 +117,7 @@ def _tried_pair(
     if turns is not None and _may_meet(pair, by_mm):
         # How deep they overlap takes long, and helps nobody under way.
         gap = turning_gap(
-            meshes[0], meshes[1], turns="first" if turns == "first" else "second", depth=False,
+            meshes[0], meshes[1], turns=turns, depth=False,
             pose_first=_pose(both[0].shift), pose_second=_pose(both[1].shift), progress=progress,
         )  # fmt: skip
         if gap.state is State.TOUCHING:

@@ -75,8 +75,7 @@ def margin_after(
         return wide
     pair, shifts = _changed(one, change, amount_mm)
     gap = pair.gap(progress, shift_first=shifts[0], shift_second=shifts[1])
-    margin, _ = _margin(one, change, pair, gap, shifts, settings, progress)
-    return margin
+    return _margin(one, change, pair, gap, shifts, settings, progress)
 
 
 def after(
@@ -103,9 +102,7 @@ def after(
         depth = (inside.depth_mm.lower or 0.0) if inside is not None and inside.depth_mm else 0.0
     else:
         pair, shifts = _changed(one, change, amount_mm)
-        gap, depth = pair.shallow_gap(
-            progress, shift_first=shifts[0], shift_second=shifts[1], with_depth=True
-        )
+        gap, depth = pair.shallow_gap(progress, shift_first=shifts[0], shift_second=shifts[1])
     if gap.state is State.SIGN_UNKNOWN:
         return After(-math.inf, math.inf)
     meets = gap.state is not State.APART
@@ -117,7 +114,7 @@ def after(
     elif meets:  # so little is asked that the depth decides
         margin = margin_after(one, change, amount_mm, settings, progress)
     else:
-        margin, swing = _margin(one, change, pair, gap, shifts, settings, progress)
+        margin = _margin(one, change, pair, gap, shifts, settings, progress)
     if margin >= 0:
         return After(margin, 0.0, meets)
     upper = max(gap.gap_mm.upper or 0.0, 0.0)
@@ -186,11 +183,11 @@ def _margin(
     shifts: tuple[Array, Array],
     settings: VerdictSettings,
     progress: Progress | None,
-) -> tuple[float, float]:
-    """Return the margin of a gap found, and how far it can differ by direction alone."""
+) -> float:
+    """Return the margin of a gap found."""
     lower = gap.gap_mm.lower
     if lower is None or gap.state is State.SIGN_UNKNOWN:
-        return -math.inf, 0.0
+        return -math.inf
     _, applied = allowances_at(pair, gap, one.first, one.second, settings)
     cost = float(total_cost(applied, 1)[0])
     random_now = [c.standard_mm for c in contributions(applied, 0)]
@@ -204,8 +201,7 @@ def _margin(
         known = _at_first_place(one, change, pair, shifts, settings)
         margin = margin if known is None else min(margin, known - expanded)
     # The whole caliper is moved to see a trimmed one; what is only cut away takes from no gap.
-    margin = max(margin, one.result.margin_mm) if change.removes_only else margin
-    return margin, _needed(one, settings)[1]
+    return max(margin, one.result.margin_mm) if change.removes_only else margin
 
 
 def _at_first_place(

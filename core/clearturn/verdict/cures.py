@@ -12,9 +12,6 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
-
 from clearturn.gap import State
 from clearturn.job.judging import VerdictSettings
 from clearturn.progress import Progress, check, part, report
@@ -22,8 +19,6 @@ from clearturn.result import Cure, PlacedPart, Verdict
 from clearturn.verdict.after import STEP_MM, after
 from clearturn.verdict.changes import Change, caliper_radius, changes_for
 from clearturn.verdict.judge import Judged, place_of
-
-Array = NDArray[np.float64]
 
 _FINE_STEPS, _SWEEP = 400, 1000
 """After so many steps the least one is a hundredth, or such a share of all that is looked at."""

@@ -20,8 +20,8 @@ from clearturn.gap import (
 )
 from clearturn.gap.depth import depth_at_contact, shallow_gap
 from clearturn.gap.meridian import meridian_image
-from clearturn.gap.still import rigid
-from clearturn.gap.turning import SMALL, Turns, in_order
+from clearturn.gap.still import is_smaller, rigid
+from clearturn.gap.turning import SMALL, Turns
 from clearturn.mesh import Mesh
 from clearturn.progress import Progress
 from clearturn.result import Motion, PlacedPart
@@ -108,7 +108,7 @@ class Pair:
 
     first: Mesh
     second: Mesh
-    turns: str | None
+    turns: Turns | None
 
     @classmethod
     def of(cls, first: PlacedPart, second: PlacedPart) -> Pair:
@@ -138,7 +138,7 @@ class Pair:
             gap = turning_gap(
                 self.first,
                 self.second,
-                turns="first" if self.turns == "first" else "second",
+                turns=self.turns,
                 tolerance_mm=TOLERANCE_MM,
                 pose_first=_pose(one),
                 pose_second=_pose(two),
@@ -152,26 +152,22 @@ class Pair:
         *,
         shift_first: Array | None = None,
         shift_second: Array | None = None,
-        with_depth: bool = False,
     ) -> tuple[Gap, float]:
         """Return the gap, touching where surfaces meet or cross, and a depth no less shift mends.
 
-        Parameters
-        ----------
-        with_depth : bool
-            Whether a few points are looked at where the parts meet; else that depth is 0.
+        The depth is that of a few points where the parts meet.
         """
         one, two = _shares(self.turns, shift_first, shift_second)
         turn: tuple[Turns, Axis] | None = None
         if self.turns is not None:
-            turn = ("first" if self.turns == "first" else "second", Z_AXIS)
+            turn = (self.turns, Z_AXIS)
             self._prepare(one, two, progress)
         poses = rigid(_pose(one)), rigid(_pose(two))
         gap = shallow_gap(
             self.first, self.second, *poses, turn, tolerance_mm=TOLERANCE_MM, progress=progress
         )
         depth = 0.0
-        if with_depth and gap.state is State.TOUCHING:
+        if gap.state is State.TOUCHING:
             depth = depth_at_contact(gap, self.first, self.second, *poses, turn)
         return self._told_by_facing(gap, one, two), depth
 
@@ -192,7 +188,7 @@ class Pair:
         another; so the answer would hang on what was asked before.
         """
         larger, shift = (
-            (self.second, two) if in_order(self.first, self.second) else (self.first, one)
+            (self.first, one) if is_smaller(self.second, self.first) else (self.second, two)
         )
         if len(larger.faces) >= SMALL and not shift.any():
             meridian_image(larger, Z_AXIS, np.eye(4), progress)
@@ -353,7 +349,7 @@ def _pose(shift: Array) -> Array | None:
     return pose
 
 
-def turning_side(first: PlacedPart, second: PlacedPart) -> str | None:
+def turning_side(first: PlacedPart, second: PlacedPart) -> Turns | None:
     """Return which of two parts turns against the other, or None if they move alike."""
     one, two = first.motion is Motion.TURNS, second.motion is Motion.TURNS
     if one == two:

@@ -23,7 +23,7 @@ from clearturn.corner.pairs import FrameUncertainty, PairSpec
 from clearturn.gap import Z_AXIS, State
 from clearturn.gap.meridian import meridian_image
 from clearturn.gap.still import still_distance
-from clearturn.gap.turning import turning_distance
+from clearturn.gap.turning import Turns, turning_distance
 from clearturn.job.judging import VerdictSettings
 from clearturn.progress import Progress, check, part, report
 from clearturn.result import PlacedPart
@@ -43,7 +43,7 @@ SURELY_MM, SURELY_U = 0.5, 4.0
 standard uncertainties above the requirement, as k = 2 of them are in U already."""
 _TOLERANCE_MM = 0.005
 _SLICE = 50
-_OTHER = {"first": "second", "second": "first", None: None}
+_OTHER: dict[Turns | None, Turns | None] = {"first": "second", "second": "first", None: None}
 _STEP_MM = 15.0
 _MOST_GROUPS = 200
 

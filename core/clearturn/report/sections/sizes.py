@@ -38,7 +38,7 @@ def size_blocks(result: CheckResult) -> tuple[Block, ...]:
 
 
 def _one(check: SizeCheck) -> tuple[Block, ...]:
-    spread = figures.number(check.expanded_uncertainty * check.radius_mm)
+    spread = figures.number(check.off_uncertainty_mm)
     off = figures.signed_mm(check.off_mm)
     said = (
         f"Factor {figures.number(check.factor, 5)} "
