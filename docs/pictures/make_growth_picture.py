@@ -33,12 +33,8 @@ def at(count: float, seconds: float) -> tuple[float, float]:
 def path(points: list[tuple[float, float]], colour: str, dash: str, width: float = 2.0) -> str:
     """Return a line through points of the page."""
     way = "M" + "L".join(f"{x} {y}" for x, y in points)
-    style = f'stroke="{colour}" stroke-width="{width}"'
-    return (
-        f'<path fill="none" d="{way}" {style}'
-        + (f' stroke-dasharray="{dash}"' if dash else "")
-        + "/>"
-    )
+    style = f'fill="none" stroke="{colour}" stroke-width="{width}"'
+    return f'<path d="{way}" {style}' + (f' stroke-dasharray="{dash}"' if dash else "") + "/>"
 
 
 def word(x: float, y: float, text: str, anchor: str = "start", colour: str = INK) -> str:
