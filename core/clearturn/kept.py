@@ -18,7 +18,6 @@ from pathlib import Path
 import numpy as np
 import scipy
 
-from clearturn.check import check
 from clearturn.corner.sources import check_files
 from clearturn.job.file import check_job, job_sha256
 from clearturn.job.model import Job
@@ -61,6 +60,8 @@ def kept_check(
         if found is not None:
             # Readings may have changed in their file, which the key does not hold.
             return replace(found, sums=job_sums(job, folder) if job.sums else None)
+    from clearturn.check import check  # brings the engine in, which a kept result does without
+
     result = check(job, folder=folder, progress=progress, steps=steps)
     if place is not None:
         _write(place, result)

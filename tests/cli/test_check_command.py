@@ -11,7 +11,6 @@ from typing import Any
 import jsonschema
 import pytest
 
-import clearturn.kept
 from clearturn.errors import InputError
 from clearturn.job.file import job_sha256, load_job
 from clearturn_app.cli import check as command
@@ -108,7 +107,7 @@ def test_second_run_uses_the_kept_result_and_fresh_does_not(
     def refuse(*_arguments: object, **_options: object) -> None:
         raise InputError("worked out again")
 
-    monkeypatch.setattr(clearturn.kept, "check", refuse)
+    monkeypatch.setattr("clearturn.check.check", refuse)
     again = run("check", job, "--out", tmp_path / "b", "--json")
     assert again.out == first.out
     fresh = run("check", job, "--out", tmp_path / "c", "--fresh")
@@ -124,7 +123,7 @@ def test_kept_results_that_are_damaged_or_unsafe_are_not_used(
     def worked_out(*_arguments: object, **_options: object) -> None:
         raise InputError("worked out again")
 
-    monkeypatch.setattr(clearturn.kept, "check", worked_out)
+    monkeypatch.setattr("clearturn.check.check", worked_out)
     every = (folder / "cache/clearturn/results").glob("*.result")
     kept = max(every, key=lambda path: path.stat().st_size)
     content = kept.read_bytes()

@@ -168,7 +168,7 @@ def test_names_of_every_alphabet_are_taken(clearturn: Run, tmp_path: Path) -> No
 def test_folder_for_the_report_is_looked_at_before_the_work(
     clearturn: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("clearturn.kept.check", lambda *_a, **_k: pytest.fail("worked already"))
+    monkeypatch.setattr("clearturn.check.check", lambda *_a, **_k: pytest.fail("worked already"))
     job = tmp_path / "job.clearturn.json"
     job.write_text(HEAD + "}")
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))

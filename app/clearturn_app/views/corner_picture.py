@@ -5,7 +5,7 @@ from __future__ import annotations
 import shutil
 import tempfile
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from PySide6.QtCore import QPointF, QRectF, Qt, QTimer
@@ -20,7 +20,6 @@ from PySide6.QtGui import (
 )
 from PySide6.QtWidgets import QWidget
 
-from clearturn.corner.sources import Source
 from clearturn.drawing import Tone
 from clearturn.result import Motion
 from clearturn_app.views.camera import Camera
@@ -37,6 +36,10 @@ from clearturn_app.views.report_pictures import view_of
 from clearturn_app.views.touching import BAR_PX, TouchBar, paint_features
 from clearturn_app.window.look import Look
 from clearturn_app.window.session import Session
+
+if TYPE_CHECKING:
+    from clearturn.corner.sources import Source
+
 
 _WHOLE_EYE = (0.62, 0.42, 0.85)
 _NEAR_HALF_MM = 62.0

@@ -5,13 +5,15 @@ from __future__ import annotations
 import json
 import tempfile
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from clearturn.corner.sources import Source
-from clearturn.corner.touched import Touched
 from clearturn.result import CheckResult, Motion
+
+if TYPE_CHECKING:
+    from clearturn.corner.sources import Source
+    from clearturn.corner.touched import Touched
 
 
 def hand_over(result: CheckResult) -> Path:

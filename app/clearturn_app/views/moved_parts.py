@@ -5,7 +5,7 @@ from __future__ import annotations
 from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QFontMetricsF, QPainter, QPainterPath, QPen, QPolygonF, QTransform
 
-from clearturn.drawing import Drawing, Fill, Tone, pair_words
+from clearturn.drawing import Drawing, Fill, Tone
 from clearturn_app.views.paint import Window
 from clearturn_app.window.look import Look
 from clearturn_app.window.moving import Figure, Moving
@@ -75,6 +75,8 @@ class MovedParts:
         painter.setBrush(Qt.BrushStyle.NoBrush)
 
     def _paint_list(self, painter: QPainter, figures: list[Figure], room: QRectF) -> None:
+        from clearturn.drawing import pair_words
+
         moving, look = self._moving, self._look
         number, before = moving.words(look)
         foot = "let go to check · Esc puts it back" if moving.held else "being checked"

@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 import numpy as np
 from PySide6.QtCore import QPointF, QRectF, Qt, Signal
 from PySide6.QtGui import QColor, QPainter, QPaintEvent, QPen, QPolygonF
 from PySide6.QtWidgets import QWidget
 
-from clearturn.corner.touched import FeatureLines
 from clearturn.drawing import Tone
 from clearturn_app.views.camera import Camera
 from clearturn_app.views.panel import Panel, Word
 from clearturn_app.window.look import Look
 from clearturn_app.window.session import Session
+
+if TYPE_CHECKING:
+    from clearturn.corner.touched import FeatureLines
+
 
 BAR_PX = 92.0
 _ROOM_PX = 300.0  # a picture of less height has no room for names

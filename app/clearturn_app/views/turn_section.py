@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QPen, QPixmap, QWheelEvent
 from PySide6.QtWidgets import QWidget
 
-from clearturn.drawing import Dimension, Tone, pair_words
-from clearturn.trial import Freedom, gap_there
+from clearturn.drawing import Dimension, Tone
 from clearturn_app.views.moved_parts import MovedParts
 from clearturn_app.views.paint import PaintedDrawing, Window
 from clearturn_app.views.panel import Panel
 from clearturn_app.window.look import Look
 from clearturn_app.window.moving import Moving
 from clearturn_app.window.session import MOST_DIMENSIONS, Session, State
+
+if TYPE_CHECKING:
+    from clearturn.trial import Freedom
+
 
 PX_PER_MM = 4.45  # of the paper, on the plain sheet
 _MOST = 40.0
@@ -246,6 +251,8 @@ class TurnSection(Panel):
         self.setCursor(shapes[freedom.along] if freedom is not None else Qt.CursorShape.ArrowCursor)
 
     def _choose_at(self, at: QPointF) -> None:
+        from clearturn.drawing import pair_words
+
         drawing, result = self.session.drawing, self.session.result
         if drawing is None or result is None:
             return
@@ -400,6 +407,8 @@ class TurnSection(Panel):
         painter.drawText(box, int(Qt.AlignmentFlag.AlignCenter), words)
 
     def _gap_words(self, place: tuple[float, float]) -> str:
+        from clearturn.trial import gap_there
+
         result = self.session.result
         if result is None or self.session.drawing is None or self.is_small:
             return ""

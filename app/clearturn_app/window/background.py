@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from clearturn.drawing import Drawing, clock_gaps, clock_strip, turn_section
-from clearturn.gap import surface_distances
+from clearturn.drawing import Drawing
 from clearturn.job.file import save_job
 from clearturn.job.model import Job
-from clearturn.kept import kept_check
 from clearturn.progress import Progress
-from clearturn.report import ReportFiles, write_report
 from clearturn.result import CheckResult, Motion, PairResult, PlacedPart
 from clearturn.steps import KeptSteps
 from clearturn.trade.sums import SumsResult, compute_sums
 from clearturn_app.views.report_pictures import ChildPictureMaker
+
+if TYPE_CHECKING:
+    from clearturn.report import ReportFiles
+
 
 #: What the checks of this window found: an edit costs what it bears on.
 _steps = KeptSteps()
@@ -23,6 +25,11 @@ _STRIP_REACH_MM = 30.0  # gaps beyond it do not matter to anyone
 
 def checked(job: Job, folder: Path, progress: Progress) -> CheckResult:
     """Return the result of a job: that of an earlier run if job, files and program are the same."""
+    from clearturn.kept import kept_check
+    from clearturn.trial import freedoms, gap_there, trial_gaps
+
+    # What moving a part needs is brought in here, where nobody waits for it.
+    _ = freedoms, gap_there, trial_gaps
     return kept_check(job, folder=folder, progress=progress, steps=_steps)
 
 
@@ -39,6 +46,8 @@ def section(
     unit: str = "mm",
 ) -> Drawing:  # fmt: skip
     """Return the turn section for a paper of a size, with so many dimensions at most."""
+    from clearturn.drawing import turn_section
+
     return turn_section(
         result.parts, result.pairs, size_mm=size_mm, most_dimensions=dimensions, unit=unit,
         progress=progress,
@@ -53,6 +62,9 @@ def strip(
 
     Drawn from the points of the part that stands still.
     """
+    from clearturn.drawing import clock_gaps, clock_strip
+    from clearturn.gap import surface_distances
+
     both = [_part(result, pair.first), _part(result, pair.second)]
     still = [part for part in both if part is not None and part.motion is not Motion.TURNS]
     turning = [part for part in both if part is not None and part.motion is Motion.TURNS]
@@ -74,6 +86,8 @@ def _part(result: CheckResult, name: str) -> PlacedPart | None:
 
 def report(result: CheckResult, folder: Path, progress: Progress) -> ReportFiles:
     """Write the clearance report, the same as the command line's."""
+    from clearturn.report import write_report
+
     return write_report(result, folder, picture_maker=ChildPictureMaker(), progress=progress)
 
 

@@ -6,26 +6,28 @@ import os
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QFileDialog, QWidget
 
-from clearturn.corner.sources import Source
-from clearturn.datum.grow import surface
 from clearturn.errors import InputError
 from clearturn.job import building as edits
 from clearturn.job import model
 from clearturn.job.edits import without
 from clearturn.progress import Progress
-from clearturn.propose import Proposals, Proposed, accept, propose
-from clearturn.propose.model import PartWord
-from clearturn.scan import Survey, read_scan, survey
 from clearturn_app.sheets.building import SMALL_HOLE_MM, specks_of
 from clearturn_app.window.forms import Forms
 from clearturn_app.window.session import Session
 from clearturn_app.window.workpiece import Goal
+
+if TYPE_CHECKING:
+    from clearturn.corner.sources import Source
+    from clearturn.propose import Proposals, Proposed
+    from clearturn.propose.model import PartWord
+    from clearturn.scan import Survey
+
 
 SUFFIXES = (".stl", ".ply", ".obj", ".3mf", ".glb", ".gltf", ".step", ".stp", ".iges", ".igs")
 _FILES = f"Meshes and solids (*{' *'.join(SUFFIXES)});;All files (*)"
@@ -249,6 +251,8 @@ class Builder(Forms):
         self._begin(Goal(name, ask, "done"))
 
     def _propose(self, name: str, up: model.Vec3) -> None:
+        from clearturn.propose import propose
+
         loaded, corner = self.work.loaded[name], self.corner
         self.end_touching()
         shows: PartWord | None = {"knuckle": "knuckle", "wheel": "wheel"}.get(name)  # type: ignore[assignment]
@@ -261,6 +265,7 @@ class Builder(Forms):
 
     def accept(self, name: str, found: Proposals, up: model.Vec3) -> None:
         """Take what was proposed and is wanted into the job."""
+        from clearturn.propose import accept
 
         def act() -> None:
             wanted = tuple(one for one in found.proposed if is_wanted(one))
@@ -281,6 +286,7 @@ class Builder(Forms):
 
     def take_caliper(self, path: Path) -> None:
         """Take a mesh or solid file in as the caliper."""
+        from clearturn.scan import read_scan
 
         def done(read: Any) -> None:
             mesh = model.MeshFile(
@@ -308,6 +314,10 @@ def is_wanted(one: Proposed) -> bool:
 
 
 def _read(path: Path, progress: Progress) -> tuple[Source, Survey]:
+    from clearturn.corner.sources import Source
+    from clearturn.datum.grow import surface
+    from clearturn.scan import read_scan, survey
+
     read = read_scan(path, progress=progress.part(0.0, 0.6))
     found = survey(read.mesh, progress.part(0.6, 0.9))
     surface(read.mesh, progress.part(0.9, 1.0))  # so that the first touch does not wait for it

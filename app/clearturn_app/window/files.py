@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QObject
 from PySide6.QtWidgets import QFileDialog, QWidget
 
-from clearturn.corner.sources import FileTrouble, file_sha256, troubled_files
 from clearturn.errors import ClearturnError
 from clearturn.job.edits import with_value
 from clearturn.job.model import Job
@@ -17,6 +17,10 @@ from clearturn.progress import Progress
 from clearturn_app.document import told_from
 from clearturn_app.window.notes import Choice, Note
 from clearturn_app.window.session import Session, State
+
+if TYPE_CHECKING:
+    from clearturn.corner.sources import FileTrouble
+
 
 LATER = Choice("later", lambda: None)
 
@@ -52,6 +56,8 @@ class FilesAsked(QObject):
         session.trouble.connect(self._on_trouble)
 
     def _on_trouble(self, error: BaseException) -> None:
+        from clearturn.corner.sources import troubled_files
+
         session = self._session
         if not isinstance(error, ClearturnError) or session.state is not State.REFUSED:
             self._tell(error)
@@ -93,6 +99,8 @@ class FilesAsked(QObject):
         )
 
     def _look_for(self, trouble: FileTrouble, troubles: tuple[FileTrouble, ...]) -> None:
+        from clearturn.corner.sources import file_sha256
+
         start = self._session.document.folder / Path(trouble.path).name
         chosen, _ = QFileDialog.getOpenFileName(
             self._window, f"Where is {Path(trouble.path).name}?", str(start)

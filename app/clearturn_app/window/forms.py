@@ -4,15 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from PySide6.QtCore import QObject
 
-from clearturn.corner.faces import patch_at
-from clearturn.corner.sources import Source
-from clearturn.corner.touched import outward_at, reach_mm
-from clearturn.datum import fit_cylinder
 from clearturn.envelope.dimensions import BoxDimensions, CaliperDimensions, RotorDimensions
 from clearturn.errors import ClearturnError, InputError
 from clearturn.job import building as edits
@@ -22,6 +18,9 @@ from clearturn.job.positions import JsonPath
 from clearturn_app.sheets.operations import signatures_lifted
 from clearturn_app.window.session import Session
 from clearturn_app.window.workpiece import Workpiece
+
+if TYPE_CHECKING:
+    from clearturn.corner.sources import Source
 
 
 class Forms(QObject):
@@ -66,6 +65,8 @@ class Forms(QObject):
             document.edit(name, signatures_lifted(job, path))
 
     def _clock(self, values: dict[str, Any]) -> None:
+        from clearturn.corner.touched import outward_at
+
         role = edits.ROLES[0]
 
         def work(source: Source) -> model.Corner:
@@ -77,6 +78,8 @@ class Forms(QObject):
         self._with_source("knuckle", "make the hub frame", "hub_frame", work)
 
     def _complete_wheel(self) -> None:
+        from clearturn.corner.touched import outward_at
+
         corner = self.corner
         pad, bore = (edits.datum_for(corner, role) for role in edits.ROLES[-2:])
         if pad is None or bore is None or corner.seat_stack is None or corner.wheel_frame:
@@ -157,6 +160,10 @@ class Forms(QObject):
         self._wheel_of(None)
 
     def _wheel_of(self, spokes: model.Band | None) -> None:
+        from clearturn.corner.faces import patch_at
+        from clearturn.corner.touched import reach_mm
+        from clearturn.datum import fit_cylinder
+
         pad, bore = (edits.datum_for(self.corner, role) for role in edits.ROLES[-2:])
         assert pad is not None  # the form is there only with a wheel frame
         assert bore is not None

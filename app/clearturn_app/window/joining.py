@@ -10,12 +10,12 @@ from PySide6.QtGui import QDragEnterEvent, QDropEvent
 
 from clearturn.job import model
 from clearturn.job.file import SUFFIX
-from clearturn.propose import DOUBTFUL, Proposals
 from clearturn_app.sheets.operations import OPERATIONS
 from clearturn_app.window.builder import is_wanted
 from clearturn_app.window.notes import Choice
 
 if TYPE_CHECKING:
+    from clearturn.propose import Proposals
     from clearturn_app.window.main import MainWindow
 
 
@@ -41,6 +41,8 @@ def _up_of(window: MainWindow) -> model.Vec3:
 
 def _offer(window: MainWindow, name: str, found: Proposals, up: model.Vec3) -> None:
     """Say what is proposed, how sure it is, and ask."""
+    from clearturn.propose import DOUBTFUL
+
     wanted = [one for one in found.proposed if is_wanted(one)]
     lines = []
     for one in wanted:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt, QTimer
 from PySide6.QtGui import QCloseEvent, QKeyEvent, QKeySequence, QPalette, QShortcut
@@ -14,7 +15,6 @@ from clearturn.drawing import Tone
 from clearturn.errors import ClearturnError
 from clearturn.job.file import SUFFIX, load_job
 from clearturn.job.model import Job
-from clearturn.report import ReportFiles
 from clearturn.samples import demo_job_file
 from clearturn_app.cli.check import report_folder
 from clearturn_app.crash_log import write_crash_log
@@ -33,6 +33,10 @@ from clearturn_app.window.recovery import Kept, Safekeeping
 from clearturn_app.window.session import Checker, Session
 from clearturn_app.window.settings import Settings
 from clearturn_app.window.sheet import PLAIN_PX, Sheet
+
+if TYPE_CHECKING:
+    from clearturn.report import ReportFiles
+
 
 _KEEP_MS = 800
 _DIGITS = range(Qt.Key.Key_0, Qt.Key.Key_9 + 1)

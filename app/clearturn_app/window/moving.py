@@ -4,26 +4,19 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QObject, Signal
 
 from clearturn.errors import ClearturnError
 from clearturn.progress import Progress
 from clearturn.result import CheckResult
-from clearturn.trial import (
-    Freedom,
-    MovedOutline,
-    TrialGap,
-    freedoms,
-    held_at,
-    moved_by,
-    moved_outlines,
-    number_of,
-    trial_gaps,
-    tried,
-)
 from clearturn_app.window.look import Look
 from clearturn_app.window.session import Session
+
+if TYPE_CHECKING:
+    from clearturn.trial import Freedom, MovedOutline, TrialGap
+
 
 _NUMBERS = {"spacer": "spacer", "rotor offset": "hat offset",
             "caliper in and out": "caliper, outer radius"}  # fmt: skip
@@ -84,6 +77,8 @@ class Moving(QObject):
 
     def at(self, z_mm: float, r_mm: float, reach_mm: float) -> Freedom | None:
         """Return the freedom of the part drawn at a place of the section."""
+        from clearturn.trial import held_at
+
         if self._result is None or self.session.drawing is None:
             return None
         return held_at(self._result, self.choice, z_mm, r_mm, reach_mm)
@@ -110,6 +105,8 @@ class Moving(QObject):
 
     def let_go(self) -> None:
         """Write the number, as one undo step; the same thing moved again adds to it."""
+        from clearturn.trial import tried
+
         freedom, result = self.freedom, self._result
         if freedom is None or result is None or not self.held:
             return
@@ -132,6 +129,8 @@ class Moving(QObject):
             self._on_job()
 
     def _written(self) -> float:
+        from clearturn.trial import moved_by
+
         if self.freedom is None or self._result is None:
             return 0.0
         return moved_by(self._result, self.session.document.job, self.freedom)
@@ -139,6 +138,8 @@ class Moving(QObject):
     # -- what follows -----------------------------------------------------------------------
 
     def _on_result(self) -> None:
+        from clearturn.trial import freedoms
+
         result, old = self.session.result, self._result
         if result is old:
             return
@@ -170,6 +171,8 @@ class Moving(QObject):
         self.changed.emit()
 
     def _show(self, by_mm: float) -> None:
+        from clearturn.trial import moved_outlines
+
         freedom, result = self.freedom, self._result
         if freedom is None or result is None:
             return
@@ -186,6 +189,8 @@ class Moving(QObject):
         self.changed.emit()
 
     def _ask(self) -> None:
+        from clearturn.trial import trial_gaps
+
         tasks = self.session.tasks
         if self.refusal or tasks.running("move"):
             return  # who runs looks at the newest place by itself
@@ -229,6 +234,8 @@ class Moving(QObject):
 
     def words(self, look: Look) -> tuple[str, str]:
         """Return the number with what it is, and what it was at the last check."""
+        from clearturn.trial import number_of
+
         freedom, result = self.freedom, self._result
         if freedom is None or result is None:
             return "", ""
@@ -245,6 +252,8 @@ def _sense(freedom: Freedom) -> float:
 
 
 def _snapped(result: CheckResult, freedom: Freedom, by_mm: float, step_mm: float) -> float:
+    from clearturn.trial import number_of
+
     before, sense = number_of(result.job, freedom), _sense(freedom)
     if math.isnan(before):
         return round(by_mm / step_mm) * step_mm

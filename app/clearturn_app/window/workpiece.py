@@ -7,31 +7,25 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 from PySide6.QtCore import QObject, Signal
 
-from clearturn.corner.sources import Source, cleaned_source, read_sources
-from clearturn.corner.touched import (
-    FeatureLines,
-    Spin,
-    Touched,
-    feature_lines,
-    feature_words,
-    removed_by,
-    spin_of,
-    touch,
-)
-from clearturn.datum.grow import surface
 from clearturn.errors import InputError
 from clearturn.job import model
 from clearturn.job.building import ROLES, Role, datum_for
 from clearturn.progress import Progress
-from clearturn.scan import Survey, survey
 from clearturn_app.document import Document
 from clearturn_app.tasks import Tasks
 from clearturn_app.window.look import Look
+
+if TYPE_CHECKING:
+    from clearturn.corner.sources import Source
+    from clearturn.corner.touched import FeatureLines, Spin, Touched
+    from clearturn.scan import Survey
+
 
 Floats = NDArray[np.float64]
 
@@ -134,6 +128,8 @@ class Workpiece(QObject):
 
     def take(self, scan: model.Scan, source: Source, found: Survey) -> None:
         """Keep a scan that was just read, and show it."""
+        from clearturn.corner.touched import removed_by
+
         self.loaded[scan.name] = Loaded(source, found, removed_by(source))
         self.loaded_changed.emit()
         self.show(scan.name)
@@ -185,6 +181,9 @@ class Workpiece(QObject):
         self.loaded_changed.emit()
 
     def _clean(self, source: Source, found: Survey, was: str) -> None:
+        from clearturn.corner.sources import cleaned_source
+        from clearturn.corner.touched import removed_by
+
         name = source.scan.name
 
         def work(progress: Progress) -> Loaded:
@@ -222,6 +221,8 @@ class Workpiece(QObject):
 
     def touch(self, origin: Floats, direction: Floats) -> None:
         """Touch what a line of sight meets on the scan shown."""
+        from clearturn.corner.touched import touch
+
         source, goal = self.source, self.goal
         if source is None or goal is None:
             return
@@ -258,6 +259,8 @@ class Workpiece(QObject):
 
     def _spin(self, source: Source, corner: model.Corner) -> Spin | None:
         """Return the scan's axis once its face and axis are touched."""
+        from clearturn.corner.touched import spin_of
+
         name = source.scan.name
         roles = [role for role in ROLES if role.shows == name and role.needed][:2]
         found = [datum_for(corner, role) for role in roles]
@@ -272,12 +275,16 @@ class Workpiece(QObject):
     @property
     def touched_lines(self) -> FeatureLines:
         """How the touched feature is drawn."""
+        from clearturn.corner.touched import FeatureLines, feature_lines
+
         if self.touched is None or self.touched.proposal is None:
             return FeatureLines(None, None)
         return feature_lines(self.touched.proposal, self.touched.patch)
 
     def touched_words(self, look: Look) -> str:
         """Return what was touched, in words."""
+        from clearturn.corner.touched import feature_words
+
         touched, goal = self.touched, self.goal
         if touched is None or goal is None:
             return ""
@@ -306,6 +313,11 @@ class Workpiece(QObject):
 
 
 def _loaded(scan: model.Scan, folder: Path, progress: Progress) -> Loaded:
+    from clearturn.corner.sources import read_sources
+    from clearturn.corner.touched import removed_by
+    from clearturn.datum.grow import surface
+    from clearturn.scan import survey
+
     corner = model.Corner("left", scans=(scan,))
     source = read_sources(corner, folder, progress.part(0.0, 0.6))[scan.name]
     found = survey(source.mesh, progress.part(0.6, 0.9))

@@ -1,23 +1,30 @@
 """Drawings as frozen lists of lines, fills, texts and dimensions in mm, and their writers."""
 
-from clearturn.drawing.clock_strip import ClockGaps, clock_gaps, clock_strip
-from clearturn.drawing.dxf import to_dxf
-from clearturn.drawing.model import (
-    DASHES,
-    Dash,
-    Dimension,
-    Drawing,
-    Fill,
-    Layer,
-    Line,
-    Mark,
-    Text,
-    Tone,
-)
-from clearturn.drawing.outline import Outline, swept_outline
-from clearturn.drawing.svg import DARK, LIGHT, Palette, to_svg
-from clearturn.drawing.template import wheel_template
-from clearturn.drawing.turn_section import pair_words, turn_section
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from clearturn.lazily import lazily
+
+if TYPE_CHECKING:
+    from clearturn.drawing.dxf import to_dxf
+    from clearturn.drawing.model import (
+        DASHES,
+        Dash,
+        Dimension,
+        Drawing,
+        Fill,
+        Layer,
+        Line,
+        Mark,
+        Text,
+        Tone,
+    )
+    from clearturn.drawing.outline import Outline, swept_outline
+    from clearturn.drawing.section import pair_words, turn_section
+    from clearturn.drawing.strip import ClockGaps, clock_gaps, clock_strip
+    from clearturn.drawing.svg import DARK, LIGHT, Palette, to_svg
+    from clearturn.drawing.template import wheel_template
 
 __all__ = [
     "DARK",
@@ -44,3 +51,42 @@ __all__ = [
     "turn_section",
     "wheel_template",
 ]
+
+__getattr__ = lazily(
+    __name__,
+    {
+        "strip": (
+            "ClockGaps",
+            "clock_gaps",
+            "clock_strip",
+        ),
+        "dxf": ("to_dxf",),
+        "model": (
+            "DASHES",
+            "Dash",
+            "Dimension",
+            "Drawing",
+            "Fill",
+            "Layer",
+            "Line",
+            "Mark",
+            "Text",
+            "Tone",
+        ),
+        "outline": (
+            "Outline",
+            "swept_outline",
+        ),
+        "svg": (
+            "DARK",
+            "LIGHT",
+            "Palette",
+            "to_svg",
+        ),
+        "template": ("wheel_template",),
+        "section": (
+            "pair_words",
+            "turn_section",
+        ),
+    },
+)

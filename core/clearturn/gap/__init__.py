@@ -1,12 +1,19 @@
 """How near anything comes to anything: the certified gap of two meshes, turning or still."""
 
-from clearturn.gap.kept import KeptGaps
-from clearturn.gap.model import Z_AXIS, Axis, Gap, Interference, Interval, State
-from clearturn.gap.pairs import GapPart, PairGap, pair_gaps
-from clearturn.gap.still import still_gap
-from clearturn.gap.strokes import Stroke, hitting_strokes
-from clearturn.gap.surface_map import SurfaceDistances, surface_distances
-from clearturn.gap.turning import turning_gap
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from clearturn.lazily import lazily
+
+if TYPE_CHECKING:
+    from clearturn.gap.kept import KeptGaps
+    from clearturn.gap.model import Z_AXIS, Axis, Gap, Interference, Interval, State
+    from clearturn.gap.pairs import GapPart, PairGap, pair_gaps
+    from clearturn.gap.still import still_gap
+    from clearturn.gap.strokes import Stroke, hitting_strokes
+    from clearturn.gap.surface_map import SurfaceDistances, surface_distances
+    from clearturn.gap.turning import turning_gap
 
 __all__ = [
     "Z_AXIS",
@@ -26,3 +33,33 @@ __all__ = [
     "surface_distances",
     "turning_gap",
 ]
+
+__getattr__ = lazily(
+    __name__,
+    {
+        "kept": ("KeptGaps",),
+        "model": (
+            "Z_AXIS",
+            "Axis",
+            "Gap",
+            "Interference",
+            "Interval",
+            "State",
+        ),
+        "pairs": (
+            "GapPart",
+            "PairGap",
+            "pair_gaps",
+        ),
+        "still": ("still_gap",),
+        "strokes": (
+            "Stroke",
+            "hitting_strokes",
+        ),
+        "surface_map": (
+            "SurfaceDistances",
+            "surface_distances",
+        ),
+        "turning": ("turning_gap",),
+    },
+)

@@ -1,11 +1,18 @@
 """Proposals: which surfaces of a scan are its datums, how sure that is, and why."""
 
-from clearturn.propose.accept import Accepted, accept
-from clearturn.propose.knuckle import propose_knuckle
-from clearturn.propose.model import DOUBTFUL, SURE, NotFound, Proposals, Proposed
-from clearturn.propose.rescan import Laid, laid_scan, lay
-from clearturn.propose.scans import propose, ways_to_the_axis
-from clearturn.propose.wheel import propose_wheel
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from clearturn.lazily import lazily
+
+if TYPE_CHECKING:
+    from clearturn.propose.accepting import Accepted, accept
+    from clearturn.propose.knuckle import propose_knuckle
+    from clearturn.propose.model import DOUBTFUL, SURE, NotFound, Proposals, Proposed
+    from clearturn.propose.rescan import Laid, laid_scan, lay
+    from clearturn.propose.scans import propose, ways_to_the_axis
+    from clearturn.propose.wheel import propose_wheel
 
 __all__ = [
     "DOUBTFUL",
@@ -23,3 +30,31 @@ __all__ = [
     "propose_wheel",
     "ways_to_the_axis",
 ]
+
+__getattr__ = lazily(
+    __name__,
+    {
+        "accepting": (
+            "Accepted",
+            "accept",
+        ),
+        "knuckle": ("propose_knuckle",),
+        "model": (
+            "DOUBTFUL",
+            "SURE",
+            "NotFound",
+            "Proposals",
+            "Proposed",
+        ),
+        "rescan": (
+            "Laid",
+            "laid_scan",
+            "lay",
+        ),
+        "scans": (
+            "propose",
+            "ways_to_the_axis",
+        ),
+        "wheel": ("propose_wheel",),
+    },
+)

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
-from clearturn.report.blocks import Context, Section, SectionMaker
-from clearturn.report.exchange import gaps_csv, result_json
-from clearturn.report.pictures import Picture, PictureMaker, Pictures
-from clearturn.report.write import ReportFiles, write_report
+from typing import TYPE_CHECKING
+
+from clearturn.lazily import lazily
+
+if TYPE_CHECKING:
+    from clearturn.report.blocks import Context, Section, SectionMaker
+    from clearturn.report.exchange import gaps_csv, result_json
+    from clearturn.report.pictures import Picture, PictureMaker, Pictures
+    from clearturn.report.write import ReportFiles, write_report
 
 __all__ = [
     "Context",
@@ -19,3 +24,27 @@ __all__ = [
     "result_json",
     "write_report",
 ]
+
+__getattr__ = lazily(
+    __name__,
+    {
+        "blocks": (
+            "Context",
+            "Section",
+            "SectionMaker",
+        ),
+        "exchange": (
+            "gaps_csv",
+            "result_json",
+        ),
+        "pictures": (
+            "Picture",
+            "PictureMaker",
+            "Pictures",
+        ),
+        "write": (
+            "ReportFiles",
+            "write_report",
+        ),
+    },
+)

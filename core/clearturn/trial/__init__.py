@@ -4,9 +4,16 @@ Nothing is judged here.  Gaps are certified as in a check; uncertainty and allow
 of the last check, and the check that follows a written number settles both.
 """
 
-from clearturn.trial.freedom import Freedom, freedoms, moved_by, number_of, tried
-from clearturn.trial.gaps import TrialGap, trial_gaps
-from clearturn.trial.outlines import GapThere, MovedOutline, gap_there, held_at, moved_outlines
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from clearturn.lazily import lazily
+
+if TYPE_CHECKING:
+    from clearturn.trial.freedom import Freedom, freedoms, moved_by, number_of, tried
+    from clearturn.trial.gaps import TrialGap, trial_gaps
+    from clearturn.trial.outlines import GapThere, MovedOutline, gap_there, held_at, moved_outlines
 
 __all__ = [
     "Freedom",
@@ -22,3 +29,27 @@ __all__ = [
     "trial_gaps",
     "tried",
 ]
+
+__getattr__ = lazily(
+    __name__,
+    {
+        "freedom": (
+            "Freedom",
+            "freedoms",
+            "moved_by",
+            "number_of",
+            "tried",
+        ),
+        "gaps": (
+            "TrialGap",
+            "trial_gaps",
+        ),
+        "outlines": (
+            "GapThere",
+            "MovedOutline",
+            "gap_there",
+            "held_at",
+            "moved_outlines",
+        ),
+    },
+)

@@ -9,7 +9,7 @@ import shapely
 
 from clearturn.drawing import Fill, swept_outline
 from clearturn.drawing._shapes import fills
-from clearturn.drawing.turn_section import TONES
+from clearturn.drawing.section import TONES
 from clearturn.envelope.rotor import rotor_profile
 from clearturn.job.edits import corner_of
 from clearturn.result import CheckResult, Motion, PlacedPart
