@@ -234,9 +234,17 @@ def test_figures_are_told_in_inch_when_asked_for(drawing: Drawing) -> None:
 def test_long_names_are_cut_in_labels_and_short_ones_are_not() -> None:
     assert pair_words("caliper", "barrel") == "caliper – barrel"
     first, second = pair_words("Bremssattelhalteverschraubung", "rotor").split(" – ")
-    assert first.endswith("…")
+    assert first.startswith("Bremssat")
+    assert "…" in first
     assert len(first) <= 18
     assert second == "rotor"
+
+
+def test_long_names_that_begin_alike_stay_apart_and_as_short_as_two_short_ones() -> None:
+    upper, lower = "caliper bridge bolt head, upper", "caliper bridge bolt head, lower"
+    first, second = pair_words(upper, lower).split(" – ")
+    assert first != second
+    assert len(first) + len(second) <= 22
 
 
 def test_places_go_to_the_paper_and_back(drawing: Drawing) -> None:

@@ -31,7 +31,7 @@ _DEPTH = {"knuckle": 1, "bearing housing": 2, "wheel": 4, "barrel": 4, "spokes":
 _FAR_MM = 12.0  # margins beyond it are not dimensioned once two gaps are
 _STRIP_MM = 2.8  # of tone along the surfaces of an open scan
 _COARSE_MM = 0.5  # from here on a drawing is made for a moving picture, without that strip
-_NAME = 18  # letters of a part's name in a label
+_NAMES = 22  # letters of a pair's two names in a label: more would not stand beside the parts
 _SIDE_MM = 29.0  # room for labels left and right of the outlines
 
 
@@ -279,9 +279,17 @@ def _texts(drawn: list[_Drawn], pairs: list[PairResult], frame: Frame, unit: str
 
 def pair_words(first: str, second: str) -> str:
     """Return how a dimension names its pair; long names are cut, they would lie over the parts."""
-    return " – ".join(
-        name if len(name) <= _NAME else f"{name[: _NAME - 1].rstrip()}…" for name in (first, second)
-    )
+    half = _NAMES // 2
+    room = max(half, _NAMES - len(second)), max(half, _NAMES - len(first))
+    return f"{_cut(first, room[0])} – {_cut(second, room[1])}"
+
+
+def _cut(name: str, most: int) -> str:
+    """Return a name without its middle: parts often begin alike and differ at the end."""
+    if len(name) <= most:
+        return name
+    tail = (most - 1) // 2
+    return f"{name[: most - 1 - tail].rstrip()}…{name[-tail:].lstrip()}"
 
 
 def _names(drawn: list[_Drawn], room: Room) -> list[Mark]:
