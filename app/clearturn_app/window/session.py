@@ -159,8 +159,7 @@ class Session(QObject):
         self._soon.stop()
         if self.tasks.running("check"):
             self.tasks.cancel("check")
-        if not self.is_current:
-            self._set_state(State.STOPPED)
+        self._set_state(State.CURRENT if self.is_current else State.STOPPED)
 
     def take_result(self, result: CheckResult) -> None:
         """Take the result of the job as it stands."""
@@ -180,6 +179,8 @@ class Session(QObject):
         self._draw_strip()
 
     def _on_refused(self, error: BaseException) -> None:
+        # The job may be the one that was judged, but a file it names is not any more.
+        self._checked_revision = -1
         self.refusal = str(error) if isinstance(error, ClearturnError) else ""
         self._set_state(State.REFUSED)
         self.trouble.emit(error)
