@@ -90,7 +90,7 @@ class FormBlock(QWidget):
         start = self._drafts.get(key, blank.start)
         editor: QLineEdit | QComboBox
         if field.kind == "choice":
-            editor = StillBox()
+            editor = StillBox(look)
             editor.addItems(list(field.choices))
             editor.setCurrentText(start or field.choices[0])
             editor.currentTextChanged.connect(lambda text: self._drafts.update({key: text}))

@@ -188,11 +188,28 @@ def signature_on(job: Job, operation: Operation) -> SignOff | None:
     return next((one for one in job.sign_offs if one.operation == operation.title), None)
 
 
+def told(
+    operation: Operation, job: Job, result: CheckResult | None, sums: SumsResult | None, look: Look
+) -> str:
+    """Return an operation's result in a few words; a sum that fails is always among them."""
+    words = operation.states(job, result, look)
+    failing = _failing(operation, sums)
+    if not failing:
+        return words
+    verb = "fails" if failing == 1 else "fail"
+    if not operation.keys:  # states its sums anyway
+        return f"{words}, {failing} {verb}"
+    return words if alerts(operation, result, None) else f"{_count(failing, 'sum')} {verb}"
+
+
+def _failing(operation: Operation, sums: SumsResult | None) -> int:
+    sheets = sums.sheets if sums is not None else ()
+    return sum(sheet.name in operation.sums and sheet.word == "fails" for sheet in sheets)
+
+
 def alerts(operation: Operation, result: CheckResult | None, sums: SumsResult | None) -> bool:
     """Return whether something of this operation fails."""
-    if sums is not None and any(
-        sheet.name in operation.sums and sheet.word == "fails" for sheet in sums.sheets
-    ):
+    if _failing(operation, sums):
         return True
     if result is None:
         return False

@@ -27,6 +27,7 @@ from clearturn_app.sheets.fields import Fact, Field
 from clearturn_app.window.look import Look
 
 LABEL_PX, VALUE_PX, UNIT_PX = 200, 116, 26
+TEXT_PX = 312
 _WRAP = int(Qt.TextFlag.TextWordWrap)
 
 
@@ -73,7 +74,7 @@ class SectionHead(QWidget):
         line = self.height() - look.px(2)
         painter.drawLine(QPointF(0, line), QPointF(self.width(), line))
         painter.setFont(look.font("figures", 14, bold=self.hasFocus(), spaced=2))
-        painter.drawText(QPointF(0, base), self._title)
+        painter.drawText(QPointF(0, base), self._title[:1].upper() + self._title[1:])
         if self._foldable:
             x, y, s = self.width() - look.px(12), base - look.px(4), look.px(4)
             down = [(-s, -s / 2), (s, -s / 2), (0, s)]
@@ -163,7 +164,7 @@ class FieldRow(QWidget):
         grid.addWidget(self.editor, 0, 1)
         wide = VALUE_PX
         if field.kind == "text":
-            wide = VALUE_PX * 2 + UNIT_PX
+            wide = TEXT_PX
         elif field.kind != "choice":
             unit = QLabel(field.unit(look))
             unit.setFixedWidth(round(look.px(UNIT_PX)))
@@ -193,7 +194,7 @@ class FieldRow(QWidget):
     def _made_editor(self) -> QLineEdit | QComboBox:
         text = self.field.shown(self._document.job, self._look)
         if self.field.kind in ("choice", "yes"):
-            box = StillBox()
+            box = StillBox(self._look)
             box.addItems(list(self.field.choices or ("yes", "no")))
             box.setCurrentText(text)
             box.activated.connect(self.take)
@@ -271,7 +272,28 @@ class FieldRow(QWidget):
 
 
 class StillBox(QComboBox):
-    """A choice that the wheel does not change while one scrolls past."""
+    """A choice that the wheel does not change while one scrolls past.
+
+    Dots under it, as under every word of the sheet that does something, tell it from a place to
+    write in.
+    """
+
+    def __init__(self, look: Look) -> None:
+        super().__init__()
+        self._look = look
+
+    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
+        """Paint the choice and its dots."""
+        super().paintEvent(event)
+        look = self._look
+        painter = QPainter(self)
+        pen = QPen(look.tone(Tone.INK), look.px(0.9))
+        pen.setDashPattern([1.5, 2.5])
+        painter.setPen(pen)
+        left = look.px(8)
+        wide = self.fontMetrics().horizontalAdvance(self.currentText())
+        line = self.height() - look.px(4.5)
+        painter.drawLine(QPointF(left, line), QPointF(min(left + wide, self.width() - left), line))
 
     def wheelEvent(self, event: QWheelEvent) -> None:  # noqa: N802
         """Let the slip scroll."""

@@ -175,6 +175,7 @@ class Slip(QWidget):
             self._switch(section, body, is_open)
         column.addStretch(1)
         self._area.setWidget(inside)
+        self._order_keys()
 
     def _row(self, section: Section, line: Field) -> FieldRow:
         row = FieldRow(line, self.session.document, self.look)
@@ -201,6 +202,19 @@ class Slip(QWidget):
                     elif isinstance(line, Form):
                         rows.addWidget(self._form(line))
         body.setVisible(on)
+        self._order_keys()
+
+    def _order_keys(self) -> None:
+        """Let Tab walk down the slip: what was built last would else come after the signature."""
+        inside = self._area.widget()
+        if inside is None:
+            return
+        before: QWidget = self._fold
+        for one in (*inside.findChildren(QWidget), self._name, self._sign):
+            # The list of a choice is a window of its own.
+            if one.focusPolicy() & Qt.FocusPolicy.TabFocus and one.window() is self.window():
+                self.setTabOrder(before, one)
+                before = one
 
     def _deed(self, line: Deed) -> DeedRow:
         row = DeedRow(line, self.look)

@@ -47,7 +47,7 @@ class ClockStrip(Panel):
             return
         self.heading(painter, "CLOCK STRIP", "gap against clock position of the chosen pair")
         pair = session.chosen_pair
-        words = ""
+        words = "No pair is chosen." if pair is None else "This pair has no turning gap to draw."
         if pair is not None and session.tasks.running("strip"):
             words = "Being drawn."
         elif pair is not None and pair.motion != "turning":

@@ -256,8 +256,8 @@ class GapList(Panel):
         look, wide = self.look, self.width() - self.look.px(14)
         stamp_wide = stamp_width("not proven", look, 11.5)
         verdict = (wide - stamp_wide, wide)
-        margin = (verdict[0] - look.px(68), verdict[0] - look.px(12))
-        least = (margin[0] - look.px(136), margin[0] - look.px(6))
+        margin = (verdict[0] - look.px(62), verdict[0] - look.px(10))
+        least = (margin[0] - look.px(122), margin[0] - look.px(6))
         item = (look.px(14), look.px(40))
         return {
             "item": item, "between": (look.px(44), least[0] - look.px(4)), "least": least,
@@ -326,12 +326,14 @@ class GapList(Panel):
         painter.drawLine(box.bottomLeft(), box.bottomRight())
         first, second = box.top() + look.px(17), box.top() + look.px(32)
         bad = row.verdict is Verdict.FAILS
-        painter.setFont(look.font("figures", 13))
+        painter.setFont(look.font("text", 12))  # a lone 1 of the figures reads as a letter
         painter.setPen(look.tone(Tone.QUIET))
         painter.drawText(QPointF(columns["item"][0], first), row.item)
-        painter.setFont(look.font("text", 12.5, bold=chosen))
-        painter.setPen(look.tone(Tone.INK))
         low, high = columns["between"]
+        painter.setFont(look.font("text", 12.5, bold=chosen))
+        if painter.fontMetrics().horizontalAdvance(" – ".join(row.between)) > high - low:
+            painter.setFont(look.font("text", 11))
+        painter.setPen(look.tone(Tone.INK))
         painter.drawText(QPointF(low, first), _names(row.between, painter, high - low))
         painter.setFont(look.font("text", 11))
         painter.setPen(look.tone(Tone.QUIET))
@@ -367,4 +369,6 @@ def _names(names: tuple[str, ...], painter: QPainter, room: float) -> str:
     short = [n for n in names if metrics.horizontalAdvance(n) <= fair]
     spare = sum(fair - metrics.horizontalAdvance(n) for n in short)
     each = fair + spare / max(1, len(names) - len(short))
-    return dash.join(n if n in short else elided(n, painter, each) for n in names)
+    # Parts often begin alike and differ at the end.
+    middle = Qt.TextElideMode.ElideMiddle
+    return dash.join(n if n in short else metrics.elidedText(n, middle, int(each)) for n in names)

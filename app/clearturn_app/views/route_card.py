@@ -7,7 +7,7 @@ from PySide6.QtGui import QKeyEvent, QMouseEvent, QPainter, QPainterPath, QPaint
 from PySide6.QtWidgets import QWidget
 
 from clearturn.drawing import Tone
-from clearturn_app.sheets.operations import OPERATIONS, Operation, alerts, signature_on
+from clearturn_app.sheets.operations import OPERATIONS, Operation, alerts, signature_on, told
 from clearturn_app.views.paint import elided, hatch
 from clearturn_app.views.panel import Panel
 from clearturn_app.window.look import Look
@@ -45,6 +45,11 @@ class RouteCard(Panel):
         wide = self.width() / len(OPERATIONS)
         return QRectF(index * wide, 0, wide, self.height())
 
+    def words(self, operation: Operation) -> str:
+        """Return what an operation's cell states."""
+        session = self.session
+        return told(operation, session.document.job, session.result, session.sums, self.look)
+
     def _cell_at(self, at: QPointF) -> int:
         return min(max(int(at.x() / max(1, self.width()) * len(OPERATIONS)), 0),
                    len(OPERATIONS) - 1)  # fmt: skip
@@ -60,7 +65,7 @@ class RouteCard(Panel):
         if over != self._over:
             self._over = over
             operation = OPERATIONS[over]
-            words = operation.states(self.session.document.job, self.session.result, self.look)
+            words = self.words(operation)
             self.setToolTip(f"{operation.title}: {words}")
             self.update()
 
@@ -88,7 +93,6 @@ class RouteCard(Panel):
 
     def _paint_cell(self, painter: QPainter, index: int, operation: Operation) -> None:
         look, box = self.look, self.cell(index)
-        job, result = self.session.document.job, self.session.result
         if index == self._open:
             painter.fillRect(box, look.colour("slip"))
         elif index == self._over:
@@ -108,12 +112,13 @@ class RouteCard(Panel):
             name = elided(operation.short or name, painter, room - beside)
         painter.drawText(QPointF(left + beside, look.px(20)), name)
         painter.setFont(look.font("text", 11))
-        words = operation.states(job, result, look)
+        words = self.words(operation)
         painter.drawText(QPointF(left, look.px(37)), elided(words, painter, room))
         self._paint_foot(painter, operation, QPointF(left, look.px(52)), room)
         if self.hasFocus() and index == self._at:
-            painter.setPen(QPen(look.tone(Tone.INK), 1.0, Qt.PenStyle.DotLine))
-            painter.drawRect(box.adjusted(3, 3, -3, -3))
+            inset = look.px(3)
+            painter.setPen(QPen(look.tone(Tone.INK), look.px(1.6)))
+            painter.drawRect(box.adjusted(inset, inset, -inset, -inset))
 
     def _paint_foot(
         self, painter: QPainter, operation: Operation, at: QPointF, room: float

@@ -113,11 +113,12 @@ class TitleBlock(Panel):
             painter.drawText(QPointF(look.px(14), base), elided(self._at_rest(), painter, room))
             return
         words = f"{task.words}: {task.text}" if task.text else task.words
-        bar_wide = look.px(84)
-        room = self._stop.x() - look.px(14) - bar_wide - look.px(20)
+        room = self._stop.x() - look.px(14 + 8)
+        if painter.fontMetrics().horizontalAdvance(words) > room:
+            words = task.text or task.words
         painter.drawText(QPointF(look.px(14), base), elided(words, painter, room))
-        bar = QRectF(self._stop.x() - bar_wide - look.px(8), box.center().y() - look.px(4),
-                     bar_wide, look.px(8))  # fmt: skip
+        # How far it is stands on the line above: the words have the whole width.
+        bar = QRectF(box.left(), box.top(), box.width(), look.px(5))
         done = QRectF(bar.left(), bar.top(), bar.width() * task.fraction, bar.height())
         painter.fillRect(done, look.tone(Tone.INK))
         painter.setPen(QPen(look.tone(Tone.INK), look.px(0.8)))
@@ -139,29 +140,56 @@ class TitleBlock(Panel):
         star = "" if document.is_clean else " *"
         name = document.path.name if document.path else "not saved to a file yet"
         sha = result.job_sha256[:12] if result and self.session.is_current else "–"
+        vehicle = " · ".join(t for t in (job.vehicle, job.kit) if t) or "not stated"
         cells = (
-            ("JOB" + (" · INVENTED" if job.invented else ""), (job.name or "no name") + star),
-            ("VEHICLE · KIT", " · ".join(t for t in (job.vehicle, job.kit) if t) or "not stated"),
-            ("AXLE · SIDE", corners),
-            ("JOB HASH · UNIT", f"{sha} · {look.unit}"),
-            ("FILE", name),
+            ("JOB" + (" · INVENTED" if job.invented else ""), (job.name or "no name") + star, 2),
+            ("VEHICLE · KIT", vehicle, 2),
+            ("CORNER · UNIT", f"{corners} · {look.unit}", 1),
+            ("JOB HASH", sha, 1),
+            ("FILE", name, 1),
         )
-        high = box.height() / len(cells)
-        for number, (label, text) in enumerate(cells):
-            top = box.top() + number * high
+        step, head = look.px(13.5), look.px(13)
+        spare = box.height() - len(cells) * head - step * sum(lines for _, _, lines in cells)
+        pad = max(0.0, spare / len(cells))
+        left, wide = box.left() + look.px(8), box.width() - look.px(14)
+        top = box.top()
+        for number, (label, text, lines) in enumerate(cells):
             if number:
                 painter.setPen(QPen(look.tone(Tone.INK), look.px(0.7)))
                 painter.drawLine(QPointF(box.left(), top), QPointF(box.right(), top))
-            self._label(painter, QPointF(box.left() + look.px(8), top + high * 0.38), label)
-            painter.setFont(look.font("text", 11.5))
+            top += pad / 2
+            self._label(painter, QPointF(left, top + look.px(11.5)), label)
+            painter.setFont(look.font("text", 11))
             painter.setPen(look.tone(Tone.INK))
-            told = elided(text, painter, box.width() - look.px(14))
-            painter.drawText(QPointF(box.left() + look.px(8), top + high * 0.83), told)
+            told = broken(text, painter, wide, lines)
+            base = top + head + look.px(10.5) + (lines - len(told)) * step / 2
+            for line in told:
+                painter.drawText(QPointF(left, base), line)
+                base += step
+            top += pad / 2 + head + lines * step
 
     def _label(self, painter: QPainter, at: QPointF, words: str) -> None:
         painter.setFont(self.look.font("figures", 10.5, spaced=6))
         painter.setPen(self.look.tone(Tone.QUIET))
         painter.drawText(at, words)
+
+
+def broken(text: str, painter: QPainter, wide: float, most: int) -> list[str]:
+    """Return a text in at most so many lines; what does not fit loses the middle of the last."""
+    metrics = painter.fontMetrics()
+    lines, words = [], text.split(" ")
+    while words and len(lines) < most - 1:
+        count = len(words)
+        while count > 1 and metrics.horizontalAdvance(" ".join(words[:count])) > wide:
+            count -= 1
+        if metrics.horizontalAdvance(words[0]) > wide:
+            break
+        lines.append(" ".join(words[:count]))
+        words = words[count:]
+    if words:
+        rest = " ".join(words)
+        lines.append(metrics.elidedText(rest, Qt.TextElideMode.ElideMiddle, int(wide)))
+    return lines
 
 
 def _fitted(text: str, painter: QPainter, area: QRectF) -> str:

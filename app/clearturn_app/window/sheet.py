@@ -167,7 +167,7 @@ class Sheet(QWidget):
         large = self._places.large
         wide = min(round(self.look.px(720)), large.width() - round(self.look.px(40)))
         high = self.note.height_for(wide)
-        gap = round(self.look.px(14))
+        gap = round(self.look.px(42))  # scale bar and legend stay to be read below it
         left = large.left() + (large.width() - wide) // 2
         self.note.setGeometry(QRect(left, large.bottom() - high - gap, wide, high))
         self.note.raise_()
