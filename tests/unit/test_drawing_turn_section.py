@@ -247,6 +247,16 @@ def test_long_names_that_begin_alike_stay_apart_and_as_short_as_two_short_ones()
     assert len(first) + len(second) <= 22
 
 
+@pytest.mark.parametrize("unit", ["mm", "in"])
+@pytest.mark.parametrize("wide", [130.0, 164.0, 184.0, 240.0])
+def test_scale_bar_ends_before_the_legend_begins(unit: str, wide: float) -> None:
+    made = turn_section(PARTS, (TO_BARREL, TO_SPOKES), unit=unit, size_mm=(wide, 120.0))
+    (bar,) = [m for m in made.marks if isinstance(m, Text) and m.text.endswith(f" {unit}")]
+    legend = ("turns", "fixed", "as scanned only", "asked", "below asked")
+    first = min(m.at[0] for m in made.marks if isinstance(m, Text) and m.text in legend)
+    assert bar.at[0] + text_width(bar.text, bar.height_mm) < first - 8.5
+
+
 def test_places_go_to_the_paper_and_back(drawing: Drawing) -> None:
     assert drawing.to_part(*drawing.to_paper(-38.0, 175.0)) == pytest.approx((-38.0, 175.0))
     axis = next(m for m in drawing.marks if isinstance(m, Line) and m.layer is Layer.AXIS)

@@ -16,6 +16,7 @@ from clearturn.units import MM_PER, number
 SCALES = (1.0, 1 / 1.5, 1 / 2, 1 / 2.5, 1 / 3, 1 / 4, 1 / 5, 1 / 10, 1 / 20)
 HEAD_MM = 9.0
 FOOT_MM = 10.0
+_BAR_MM = 45.0  # a scale bar on the paper at most
 _EDGE_MM = 3.0
 _BELOW_AXIS_MM = 6.0
 _AROUND_MM = 10.0
@@ -97,9 +98,10 @@ def footer(frame: Frame, legend: list[tuple[str, Tone, str]], unit: str = "mm") 
     ----------
     legend : list of (words, tone, "area" | "dashed" | "chain" | "hatch")
     """
-    out = scale_bar(frame.scale, (_EDGE_MM, 4.0), unit)
     widths = [8.5 + text_width(words, 2.4) + 4.0 for words, _, _ in legend]
     x = frame.size_mm[0] - _EDGE_MM - sum(widths) + 4.0
+    # The bar gives way to the legend: both on one spot could not be read.
+    out = scale_bar(frame.scale, (_EDGE_MM, 4.0), unit, most_mm=min(_BAR_MM, x - _EDGE_MM - 14.0))
     for (words, tone, kind), width in zip(legend, widths, strict=True):
         out += _swatch((x, 3.0), tone, kind)
         out.append(Text((x + 8.5, 4.0), words, 2.4))
@@ -107,10 +109,10 @@ def footer(frame: Frame, legend: list[tuple[str, Tone, str]], unit: str = "mm") 
     return out
 
 
-def scale_bar(scale: float, at: XY, unit: str = "mm") -> list[Mark]:
-    """Return a bar of 10, 20, 50, 100 or 200 mm of the part, about 40 mm on the paper."""
+def scale_bar(scale: float, at: XY, unit: str = "mm", *, most_mm: float = _BAR_MM) -> list[Mark]:
+    """Return a bar of 10, 20, 50, 100 or 200 mm of the part, at most `most_mm` on the paper."""
     lengths = (10, 5, 2, 1, 0.5) if unit == "in" else (200, 100, 50, 20, 10, 5, 2)
-    told = next((n for n in lengths if n * MM_PER[unit] * scale <= 45.0), lengths[-1])
+    told = next((n for n in lengths if n * MM_PER[unit] * scale <= most_mm), lengths[-1])
     length = told * MM_PER[unit]
     x, y = at
     end = x + length * scale
