@@ -546,6 +546,7 @@ def test_amount_that_cures_is_never_told_smaller_than_it_is(
     ("told", "shown"),
     [
         ("1.87 ±0.31 mm where 4.00 mm is asked", "0.074 ±0.012 in where 0.157 in is asked"),
+        ("1.87\u00a0±0.31\u00a0mm where", "0.074\u00a0±0.012\u00a0in where"),
         ("(Ø70.00 in Ø64.00)", "(Ø2.756 in Ø2.520)"),
         ("overlaps by −0.50 mm", "overlaps by −0.020 in"),
         ("U at 95.4 %, 6 gaps of 26", "U at 95.4 %, 6 gaps of 26"),

@@ -16,7 +16,8 @@ from clearturn_app.resources.colours import BLUE, PAPER, SheetColours
 ZOOMS = (1.0, 1.25, 1.5, 1.75, 2.0)
 _FAMILIES = {"text": "B612", "figures": "Routed Gothic"}
 _TOLD = re.compile(
-    r"(?P<head>Ø?)(?P<value>[−-]?\d+\.\d+)(?:(?P<by> ±)(?P<u>\d+\.\d+))?(?P<unit> mm\b)?"
+    r"(?P<head>Ø?)(?P<value>[−-]?\d+\.\d+)(?:(?P<by>[ \u00a0]±)(?P<u>\d+\.\d+))?"
+    r"(?P<unit>[ \u00a0]mm\b)?"
 )
 
 
@@ -101,7 +102,7 @@ class Look(QObject):
         told = match["head"] + self.length(float(match["value"].replace("−", "-")))
         if match["u"]:
             told += match["by"] + self.length(float(match["u"]))
-        return told + (f" {self.unit}" if match["unit"] else "")
+        return told + (f"{match['unit'][0]}{self.unit}" if match["unit"] else "")
 
     @property
     def unit(self) -> str:
