@@ -23,6 +23,7 @@ from clearturn.trade.sheet import Ruling, Sheet  # noqa: E402
 from clearturn.trade.sums import SumsResult  # noqa: E402
 from clearturn_app.document import opened  # noqa: E402
 from clearturn_app.resources.colours import BLUE, PAPER  # noqa: E402
+from clearturn_app.resources.words import KEYS  # noqa: E402
 from clearturn_app.sheets.operations import OPERATIONS, told  # noqa: E402
 from clearturn_app.views import gap_list  # noqa: E402
 from clearturn_app.views.picture_process import PictureProcess  # noqa: E402
@@ -224,3 +225,24 @@ def test_a_second_check_that_is_stopped_leaves_the_first_one_standing(window, ch
     checker.gate.set()
     assert window.session.is_current
     assert window.session.state is State.CURRENT
+
+
+def test_keys_stand_in_columns_and_no_text_lies_on_another(window) -> None:
+    window.show_keys()
+    note = window.sheet.note
+    inside = note.width() - 2 * window.look.px(18)
+    starts = set()
+    for line in note.lines:
+        cells = note._cells(line, inside)
+        assert all(a.right() <= b.left() for (a, _), (b, _) in itertools.pairwise(cells))
+        assert cells[-1][0].right() <= inside
+        starts.add(tuple(box.left() for box, _ in cells))
+    assert len(starts) == 1
+    told = {text for line in note.lines for text in line.split("\t") if text}
+    assert told == {text for row in KEYS for text in row}
+
+
+def test_the_sheet_at_200_percent_needs_no_more_than_a_screen_of_2560_by_1440(window) -> None:
+    window.look.set(zoom=2.0)
+    assert window.sheet.minimumWidth() <= 2560
+    assert window.sheet.minimumHeight() <= 1440

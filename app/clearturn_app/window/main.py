@@ -185,10 +185,8 @@ class MainWindow(QMainWindow):
     def show_keys(self) -> None:
         """List the keys on a note."""
         half = (len(KEYS) + 1) // 2
-        lines = []
-        for left, right in zip(KEYS[:half], [*KEYS[half:], ("", "")], strict=False):
-            told = f"{left[0]}: {left[1]}" + (f"   ·   {right[0]}: {right[1]}" if right[0] else "")
-            lines.append(told)
+        rows = zip(KEYS[:half], [*KEYS[half:], ("", "")], strict=False)
+        lines = ["\t".join((*left, *right)) for left, right in rows]
         self.sheet.note.say("KEYS", *lines, first=True)
 
     # -- files ------------------------------------------------------------------------------

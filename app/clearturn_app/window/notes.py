@@ -13,6 +13,9 @@ from clearturn.drawing import Tone
 from clearturn_app.views.panel import Word
 from clearturn_app.window.look import Look
 
+_COLUMNS = (0.0, 0.16, 0.44, 0.62)  # of a line parted by tabs, as shares of the width
+_WRAP = int(Qt.TextFlag.TextWordWrap)
+
 
 @dataclass(frozen=True, slots=True)
 class Choice:
@@ -78,7 +81,7 @@ class Note(QWidget):
             word.clicked.connect(lambda _checked=False, act=choice.act: self._chosen(act))
             word.show()
             self._words.append(word)
-        self.setAccessibleDescription(" ".join((heading, *lines)))
+        self.setAccessibleDescription(" ".join((heading, *lines)).replace("\t", " "))
         self.show()
         self.resized.emit()
         self.update()
@@ -98,13 +101,23 @@ class Note(QWidget):
         return round(self._text_height(inside) + self.look.px(40 + 44))
 
     def _text_height(self, wide: float) -> float:
-        metrics = QFontMetrics(self.look.font("text", 12.5))
-        limit = QRectF(0, 0, wide, 1e6).toRect()
-        flags = int(Qt.TextFlag.TextWordWrap)
         return sum(
-            metrics.boundingRect(limit, flags, line).height() + self.look.px(5)
+            max(box.height() for box, _ in self._cells(line, wide)) + self.look.px(5)
             for line in self.lines
         )
+
+    def _cells(self, line: str, wide: float) -> list[tuple[QRectF, str]]:
+        """Return where the texts of a line stand from its top; tabs part them into columns."""
+        metrics = QFontMetrics(self.look.font("text", 12.5))
+        texts = line.split("\t")
+        ends = [0.0, 1.0] if len(texts) == 1 else [*_COLUMNS[: len(texts)], 1.0]
+        out = []
+        for text, low, high in zip(texts, ends, ends[1:], strict=False):
+            room = (high - low) * wide - (self.look.px(8) if len(texts) > 1 else 0.0)
+            limit = QRectF(0, 0, room, 1e6).toRect()
+            high_px = metrics.boundingRect(limit, _WRAP, text).height()
+            out.append((QRectF(low * wide, 0.0, room, high_px + 1.0), text))
+        return out
 
     def resizeEvent(self, event: object) -> None:  # noqa: N802, ARG002
         """Put the words at the foot."""
@@ -128,10 +141,8 @@ class Note(QWidget):
         painter.drawText(int(left), int(look.px(26)), self.heading)
         painter.setFont(look.font("text", 12.5))
         top = look.px(38)
-        flags = int(Qt.TextFlag.TextWordWrap)
         for line in self.lines:
-            box = QRectF(left, top, self.width() - 2 * left, 1e6)
-            took = painter.boundingRect(box, flags, line)
-            painter.drawText(QRectF(left, top, self.width() - 2 * left, took.height() + 1), flags,
-                             line)  # fmt: skip
-            top += took.height() + look.px(5)
+            cells = self._cells(line, self.width() - 2 * left)
+            for box, text in cells:
+                painter.drawText(box.translated(left, top), _WRAP, text)
+            top += max(box.height() for box, _ in cells) + look.px(5)

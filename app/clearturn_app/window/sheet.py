@@ -22,7 +22,7 @@ from clearturn_app.window.places import EDGE_PX, Places, places
 from clearturn_app.window.session import Session
 
 PLAIN_PX = (1280, 800)
-_LEAST_PX = (1240, 770)  # of the plain sheet; below it the sheet scrolls under the window
+_LEAST_PX = (1240, 700)  # of the plain sheet; below it the sheet scrolls under the window
 _ROOM_SHARE = 0.45  # how much of a larger sheet goes into larger lettering, not more room
 _REDRAW_MS = 200
 VIEWS = ("both", "section", "picture")
