@@ -12,7 +12,7 @@ from window_support import DEMO, cases, needs_window
 
 needs_window()
 
-from PySide6.QtCore import QPoint, Qt  # noqa: E402
+from PySide6.QtCore import QPoint, QRect, Qt  # noqa: E402
 from PySide6.QtGui import QColor, QImage, QPainter  # noqa: E402
 from PySide6.QtTest import QTest  # noqa: E402
 from PySide6.QtWidgets import QLineEdit  # noqa: E402
@@ -246,3 +246,16 @@ def test_the_sheet_at_200_percent_needs_no_more_than_a_screen_of_2560_by_1440(wi
     window.look.set(zoom=2.0)
     assert window.sheet.minimumWidth() <= 2560
     assert window.sheet.minimumHeight() <= 1440
+
+
+def test_a_note_is_seen_whole_wherever_a_large_sheet_is_scrolled_to(window, qtbot) -> None:
+    window.look.set(zoom=2.0)
+    window.sheet.note.say("A HEADING", "A sentence that is long enough to be broken. " * 4)
+    bars = window.table.horizontalScrollBar(), window.table.verticalScrollBar()
+    qtbot.waitUntil(lambda: all(bar.maximum() > 0 for bar in bars), timeout=60_000)
+    note, port = window.sheet.note, window.table.viewport()
+    for at in (0.0, 0.5, 1.0):
+        for bar in bars:
+            bar.setValue(round(at * bar.maximum()))
+        shown = QRect(note.mapTo(port, QPoint(0, 0)), note.size())
+        assert port.rect().contains(shown), at

@@ -71,6 +71,9 @@ class MainWindow(QMainWindow):
         self.table.setWidgetResizable(True)
         self.table.setWidget(self.sheet)
         self.setCentralWidget(self.table)
+        for bar in (self.table.verticalScrollBar(), self.table.horizontalScrollBar()):
+            bar.valueChanged.connect(lambda _at: self.sheet.keep_seen())
+            bar.rangeChanged.connect(lambda _low, _high: self.sheet.keep_seen())
         self.setMinimumSize(960, 640)
         self.resize(*PLAIN_PX)
         view, self.sheet.swapped = self.settings.view

@@ -158,13 +158,28 @@ class Sheet(QWidget):
         # It lies over the large view; the picture beside it stays to be seen.
         most = max(large.left(), large.right() + 1 - wide)
         left = min(left, most)
+        seen = self._seen()  # less than the sheet where large lettering makes it scroll
+        left = max(large.left(), min(left, seen.right() + 1 - wide))
         self.slip.setGeometry(QRect(left, large.top(), wide, large.height()))
         self.slip.raise_()
+
+    def _seen(self) -> QRect:
+        """Return the part of the sheet that its window shows."""
+        under = self.parentWidget()
+        if under is None:
+            return self.rect()
+        return QRect(-self.pos(), under.size()).intersected(self.rect())
+
+    def keep_seen(self) -> None:
+        """Put the note where it is seen, when the sheet was scrolled."""
+        self._place_note()
 
     def _place_note(self) -> None:
         if self._places is None or not self.note.isVisible():
             return
-        large = self._places.large
+        large, seen = self._places.large, self._seen()
+        if not seen.contains(large):
+            large = seen
         wide = min(round(self.look.px(720)), large.width() - round(self.look.px(40)))
         high = self.note.height_for(wide)
         gap = round(self.look.px(42))  # scale bar and legend stay to be read below it
