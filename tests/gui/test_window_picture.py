@@ -14,7 +14,7 @@ needs_window()
 from PySide6.QtGui import QImage  # noqa: E402
 
 from clearturn_app.views.camera import Camera  # noqa: E402
-from clearturn_app.views.handing_over import hand_over  # noqa: E402
+from clearturn_app.views.handing_over import HandOver  # noqa: E402
 from clearturn_app.views.picture_process import PictureProcess  # noqa: E402
 
 pytestmark = pytest.mark.gui
@@ -78,10 +78,12 @@ def asked(**changes: object) -> dict[str, object]:
 
 
 @pytest.mark.slow
-def test_parts_are_drawn_in_the_tone_of_their_motion_and_cut_where_asked(process, qtbot) -> None:
+def test_parts_are_drawn_in_the_tone_of_their_motion_and_cut_where_asked(
+    process, qtbot, tmp_path: Path
+) -> None:
     seen: list[QImage] = []
     process.drawn.connect(lambda image, _asked: seen.append(image))
-    process.set_scene(hand_over(cases("report_cases").demo()))
+    process.set_scene(HandOver(tmp_path).result(cases("report_cases").demo()))
     with qtbot.waitSignal(process.drawn, timeout=300_000):
         process.ask(asked())
     # The corner of the picture shows paper, the wheel's pad in the middle the tone of what turns.
@@ -99,8 +101,8 @@ def test_parts_are_drawn_in_the_tone_of_their_motion_and_cut_where_asked(process
 
 
 @pytest.mark.slow
-def test_killed_picture_comes_back(process, qtbot) -> None:
-    process.set_scene(hand_over(cases("report_cases").demo()))
+def test_killed_picture_comes_back(process, qtbot, tmp_path: Path) -> None:
+    process.set_scene(HandOver(tmp_path).result(cases("report_cases").demo()))
     with qtbot.waitSignal(process.drawn, timeout=300_000):
         process.ask(asked())
     process._process.kill()

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
-import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -23,7 +21,7 @@ from PySide6.QtWidgets import QWidget
 from clearturn.drawing import Tone
 from clearturn.result import Motion
 from clearturn_app.views.camera import Camera
-from clearturn_app.views.handing_over import hand_over, hand_over_scan, hand_over_touched
+from clearturn_app.views.handing_over import HandOver
 from clearturn_app.views.panel import Panel
 from clearturn_app.views.picture_marks import (
     paint_access,
@@ -70,7 +68,7 @@ class CornerPicture(Panel):
         self._trouble = ""
         self._scan_shown = ""
         self._moved = False
-        self._folder: Path | None = None
+        self.hand_over = HandOver()
         self._grabbed: tuple[QPointF, Qt.MouseButton] | None = None
         self._way: list[Camera] = []
         self._clock = QTimer(self)
@@ -78,6 +76,7 @@ class CornerPicture(Panel):
         self._clock.timeout.connect(self._on_way)
         self.process = PictureProcess(self)
         self.process.drawn.connect(self._on_drawn)
+        self.process.taken.connect(self.hand_over.drop_before)
         self.process.failed.connect(self._on_failed)
         self.bar = TouchBar(session, look, self)
         self._lit = ""
@@ -105,7 +104,7 @@ class CornerPicture(Panel):
             self.update()
             return
         self.session.tasks.start(
-            "hand over", lambda _progress: hand_over(result), done=self._on_handed,
+            "hand over", lambda _progress: self.hand_over.result(result), done=self._on_handed,
             failed=self.session.trouble.emit,
         )  # fmt: skip
         lows = np.array([p.mesh.bounds[0] for p in result.parts if p.motion is not Motion.POSED])
@@ -116,7 +115,7 @@ class CornerPicture(Panel):
     def _show_scan(self, source: Source) -> None:
         """Show a scan in its own pose; another one is looked at anew."""
         self.session.tasks.start(
-            "hand over", lambda _progress: hand_over_scan(source), done=self._on_handed,
+            "hand over", lambda _progress: self.hand_over.scan(source), done=self._on_handed,
             failed=self.session.trouble.emit,
         )  # fmt: skip
         self._bounds = source.cleaned.bounds
@@ -140,8 +139,8 @@ class CornerPicture(Panel):
                 self._ask()
 
         self.session.tasks.start(
-            "light", lambda _progress: hand_over_touched(source, touched), done=done,
-            failed=self.session.trouble.emit,
+            "light", lambda _progress: self.hand_over.touched(source, touched),
+            done=done, failed=self.session.trouble.emit,
         )  # fmt: skip
 
     def _on_look(self) -> None:
@@ -159,20 +158,13 @@ class CornerPicture(Panel):
         self.update()
 
     def _on_handed(self, folder: Path) -> None:
-        old, self._folder = self._folder, folder
         self.process.set_scene(folder)
         self._ask()
-        if old is not None:
-            # The child may still be reading it; it is small, and gone when the window closes.
-            QTimer.singleShot(60_000, self, lambda: shutil.rmtree(old, ignore_errors=True))
 
     def close_process(self) -> None:
         """End the process; called when the window closes."""
         self._clock.stop()
         self.process.close()
-        for folder in Path(tempfile.gettempdir()).glob("clearturn-corner-*"):
-            if folder == self._folder:
-                shutil.rmtree(folder, ignore_errors=True)
 
     def _on_failed(self, reason: str) -> None:
         self._trouble = reason
@@ -368,6 +360,8 @@ class CornerPicture(Panel):
         return colours
 
     def _on_drawn(self, image: QImage, asked: dict[str, Any]) -> None:
+        if asked.get("lit"):
+            self.hand_over.drop_before(Path(asked["lit"]))
         paper = asked["colours"]["paper"]
         if paper != self.look.tone(Tone.PAPER).name():
             self._ask()  # begun before the sheet was switched, perhaps while it was not seen

@@ -3,11 +3,18 @@
 from __future__ import annotations
 
 import json
+import os
+import re
+import secrets
+import shutil
 import tempfile
+import threading
+from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from PySide6.QtCore import QLockFile
 
 from clearturn.result import CheckResult, Motion
 
@@ -15,40 +22,120 @@ if TYPE_CHECKING:
     from clearturn.corner.sources import Source
     from clearturn.corner.touched import Touched
 
-
-def hand_over(result: CheckResult) -> Path:
-    """Write parts and places below the requirement into a new folder and return it."""
-    folder = Path(tempfile.mkdtemp(prefix="clearturn-corner-"))
-    arrays: dict[str, Any] = {}
-    names = [part.name for part in result.parts]
-    for k, part in enumerate(result.parts):
-        arrays[f"vertices{k}"] = part.mesh.vertices.astype(np.float32)
-        arrays[f"faces{k}"] = part.mesh.faces
-    below: dict[int, int] = {}
-    for index, pair in enumerate(result.pairs):
-        faces = [place.faces for place in pair.places if len(place.faces)]
-        if faces and pair.first in names:
-            below[index] = names.index(pair.first)
-            arrays[f"below{index}"] = np.concatenate(faces)
-    np.savez(folder / "parts.npz", **arrays)
-    told = {"motions": [str(part.motion) for part in result.parts], "below": below}
-    (folder / "scene.json").write_text(json.dumps(told))
-    return folder
+_OURS = re.compile(r"clearturn-corner-\d+-[0-9a-f]{16}")
+_LOCK = ".lock"
 
 
-def hand_over_scan(source: Source) -> Path:
-    """Write the cleaned faces of a scan, in its own pose, into a new folder and return it."""
-    folder = Path(tempfile.mkdtemp(prefix="clearturn-corner-"))
-    mesh = source.cleaned
-    np.savez(folder / "parts.npz", vertices0=mesh.vertices.astype(np.float32), faces0=mesh.faces)
-    told = {"motions": [str(Motion.FIXED)], "below": {}}
-    (folder / "scene.json").write_text(json.dumps(told))
-    return folder
+class HandOver:
+    """The folder through which one window hands meshes to its picture's process.
+
+    It is made when something is first handed over; then what windows that are gone have left is
+    swept away.  A lock beside it tells whether its window still lives.
+
+    Parameters
+    ----------
+    base : Path, optional
+        Where such folders lie; the system's folder for temporary files if not given.
+    """
+
+    def __init__(self, base: Path | None = None) -> None:
+        self._base = base
+        self._making = threading.Lock()  # what is handed over is written by threads
+        self._lock: QLockFile | None = None
+        self._numbers = count(1)
+        self._closed = False
+        self.folder: Path | None = None
+
+    def result(self, result: CheckResult) -> Path:
+        """Write parts and places below the requirement into a new folder and return it."""
+        arrays: dict[str, Any] = {}
+        names = [part.name for part in result.parts]
+        for k, part in enumerate(result.parts):
+            arrays[f"vertices{k}"] = part.mesh.vertices.astype(np.float32)
+            arrays[f"faces{k}"] = part.mesh.faces
+        below: dict[int, int] = {}
+        for index, pair in enumerate(result.pairs):
+            faces = [place.faces for place in pair.places if len(place.faces)]
+            if faces and pair.first in names:
+                below[index] = names.index(pair.first)
+                arrays[f"below{index}"] = np.concatenate(faces)
+        return self._scene(arrays, [str(part.motion) for part in result.parts], below)
+
+    def scan(self, source: Source) -> Path:
+        """Write the cleaned faces of a scan, in its own pose, into a new folder and return it."""
+        mesh = source.cleaned
+        arrays = {"vertices0": mesh.vertices.astype(np.float32), "faces0": mesh.faces}
+        return self._scene(arrays, [str(Motion.FIXED)], {})
+
+    def touched(self, source: Source, touched: Touched) -> Path:
+        """Write the faces that light up into a new file and return it."""
+        mesh = source.mesh.part(touched.faces)
+        file = self._new("lit").with_suffix(".npz")
+        np.savez(file, vertices=mesh.vertices.astype(np.float32), faces=mesh.faces)
+        return file
+
+    def drop_before(self, handed: Path) -> None:
+        """Remove what was handed over before something of the same kind: nobody reads it now."""
+        kind, number = handed.stem.split("-")
+        for old in handed.parent.glob(f"{kind}-*"):
+            if int(old.stem.split("-")[1]) < int(number):
+                _remove(old)
+
+    def close(self) -> None:
+        """Remove the folder; called when the window closes and its process has ended."""
+        with self._making:
+            self._closed = True
+            if self.folder is not None:
+                _remove(self.folder)
+            if self._lock is not None:
+                self._lock.unlock()
+                self._lock = None
+
+    def _scene(self, arrays: dict[str, Any], motions: list[str], below: dict[int, int]) -> Path:
+        folder = self._new("scene")
+        folder.mkdir()
+        np.savez(folder / "parts.npz", **arrays)
+        (folder / "scene.json").write_text(json.dumps({"motions": motions, "below": below}))
+        return folder
+
+    def _new(self, kind: str) -> Path:
+        with self._making:
+            if self.folder is None and not self._closed:
+                self.folder = self._made(self._base or Path(tempfile.gettempdir()))
+            if self.folder is None:
+                raise FileNotFoundError("the window is closed")
+            return self.folder / f"{kind}-{next(self._numbers)}"
+
+    def _made(self, base: Path) -> Path:
+        sweep(base)
+        folder = base / f"clearturn-corner-{os.getpid()}-{secrets.token_hex(8)}"
+        # Locked before it is there, so that another window never takes it for one left behind.
+        self._lock = _lock_of(folder)
+        self._lock.tryLock(0)
+        folder.mkdir(mode=0o700)
+        return folder
 
 
-def hand_over_touched(source: Source, touched: Touched) -> Path:
-    """Write the faces that light up into a file in a new folder and return it."""
-    folder = Path(tempfile.mkdtemp(prefix="clearturn-corner-"))
-    mesh = source.mesh.part(touched.faces)
-    np.savez(folder / "lit.npz", vertices=mesh.vertices.astype(np.float32), faces=mesh.faces)
-    return folder / "lit.npz"
+def sweep(base: Path) -> None:
+    """Remove the folders of windows whose process is gone; never one whose lock is missing."""
+    for lock_file in base.glob(f"clearturn-corner-*{_LOCK}"):
+        folder = lock_file.with_suffix("")
+        if not _OURS.fullmatch(folder.name):
+            continue
+        lock = _lock_of(folder)
+        if lock.tryLock(0):  # else its window is open, or it is not ours to remove
+            _remove(folder)
+            lock.unlock()
+
+
+def _lock_of(folder: Path) -> QLockFile:
+    lock = QLockFile(f"{folder}{_LOCK}")
+    lock.setStaleLockTime(0)  # stale only if its process is gone
+    return lock
+
+
+def _remove(path: Path) -> None:
+    if path.is_dir() and not path.is_symlink():
+        shutil.rmtree(path, ignore_errors=True)
+    else:
+        path.unlink(missing_ok=True)

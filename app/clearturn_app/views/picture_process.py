@@ -25,6 +25,8 @@ class PictureProcess(QObject):
 
     drawn = Signal(QImage, dict)
     """A picture, and the request it answers."""
+    taken = Signal(Path)
+    """The scene that was read: those before it are read no more."""
     failed = Signal(str)
 
     def __init__(self, parent: QObject | None = None) -> None:
@@ -138,6 +140,7 @@ class PictureProcess(QObject):
         head = self._head
         if "bytes" not in head:
             self._head = None
+            self.taken.emit(Path(head["scene"]))
             return True
         if len(self._buffer) < head["bytes"]:
             return False

@@ -416,6 +416,7 @@ class MainWindow(QMainWindow):
         self.settings.keep_geometry(self.saveGeometry())
         self.settings.sync()
         self.tasks.wait(10.0)
+        self.sheet.picture.hand_over.close()
         self.safe.close()
         # It tells of its emptying when it is deleted; nobody is there to hear it then.
         self.document.stack.blockSignals(True)
