@@ -106,8 +106,10 @@ class Mesh:
     def part(self, faces: ArrayLike, name: str = "") -> Mesh:
         """Return the faces chosen (index or mask), with only the vertices they use."""
         chosen = self.faces[np.asarray(faces)]
-        used, inverse = np.unique(chosen, return_inverse=True)
-        return Mesh(self.vertices[used], inverse.reshape(-1, 3).astype(np.int32), name or self.name)
+        used = np.zeros(len(self.vertices), np.bool_)
+        used[chosen.ravel()] = True
+        row = np.cumsum(used, dtype=np.int32) - 1
+        return Mesh(self.vertices[used], row[chosen], name or self.name)
 
     def cached(self, key: Any, make: Callable[[], T]) -> T:
         """Return `make()`, made once for this mesh and kept under `key`.

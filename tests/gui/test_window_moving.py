@@ -284,3 +284,35 @@ def test_outlines_follow_the_pointer_within_a_frame(window: MainWindow) -> None:
     QTest.keyClick(section, Qt.Key.Key_Escape)
     let_go(window, end)
     assert sorted(took)[len(took) // 2] < 1 / 30
+
+
+def test_newer_place_ends_the_work_on_an_older_one_that_has_told_its_nearest_gap(
+    window: MainWindow, qtbot, monkeypatch
+) -> None:
+    """Else a pair that takes long would keep what is dragged now from being told."""
+    from clearturn import trial
+
+    real, places, ended = trial.trial_gaps, [], []
+
+    def slow_after_the_first(result, freedom, by_mm, progress):
+        places.append(by_mm)
+        try:
+            yield next(real(result, freedom, by_mm, progress))
+            while True:
+                progress.check()
+                time.sleep(0.001)
+        finally:
+            ended.append(by_mm)
+
+    monkeypatch.setattr(trial, "trial_gaps", slow_after_the_first)
+    moving = window.sheet.section.moving
+    end = grab(window, ON_SPOKES, 5, 0)
+    for k in range(4):
+        move(window, end + QPoint(3 * k, 0))
+        qtbot.waitUntil(
+            lambda: any(f.by_mm == moving.by_mm for f in moving.figures.values()), timeout=30_000
+        )
+    assert ended == places[:-1]
+    QTest.keyClick(window.sheet.section, Qt.Key.Key_Escape)
+    let_go(window, end)
+    qtbot.waitUntil(lambda: ended == places, timeout=30_000)

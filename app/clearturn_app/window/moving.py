@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QObject, Signal
 
-from clearturn.errors import ClearturnError
+from clearturn.errors import Cancelled, ClearturnError
 from clearturn.progress import Progress
 from clearturn.result import CheckResult
 from clearturn_app.window.look import Look
@@ -59,6 +60,7 @@ class Moving(QObject):
         super().__init__(parent)
         self.session = session
         self._result: CheckResult | None = None
+        self._told: Progress | None = None  # the work on a place that was told of already
         self.choice: tuple[Freedom, ...] = ()
         self._forget()
         self._came.connect(self._take_figure)
@@ -179,6 +181,9 @@ class Moving(QObject):
         if by_mm == self.by_mm and self.outlines:
             return
         self.by_mm = by_mm
+        if self._told is not None:
+            # Never sooner: a hand that does not rest would not be told anything.
+            self._told.cancel()
         try:
             self.outlines = moved_outlines(result, freedom, by_mm)
             self.refusal = ""
@@ -199,15 +204,18 @@ class Moving(QObject):
             return
 
         def work(progress: Progress) -> float:
-            # The newest place counts: after each pair it is looked whether there is a newer one.
+            # The newest place counts; of an older one only the pair that is nearest is finished.
             at = math.nan
             while at != self.by_mm:
-                progress.check()
+                place, self._told = progress.within(), None
                 at = self.by_mm
-                for gap in trial_gaps(result, freedom, at, progress):
-                    self._came.emit(freedom, Figure(at, gap))
-                    if at != self.by_mm:
-                        break
+                with contextlib.suppress(Cancelled):
+                    for gap in trial_gaps(result, freedom, at, place):
+                        self._came.emit(freedom, Figure(at, gap))
+                        self._told = place
+                        if at != self.by_mm:
+                            break
+            progress.check()
             return at
 
         def done(at: float) -> None:

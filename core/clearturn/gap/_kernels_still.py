@@ -217,6 +217,31 @@ def triangle_distance(a, b, q, best, witness, pierce):
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
+def apart_beyond(a, b, limit):
+    """Whether a slab between the triangles a and b (9,) shows them apart: its width² > limit.
+
+    The slab stands across the line of their centres.  The boxes of slanting triangles are far
+    thicker than the triangles, and this takes a tenth of the time of their distance.
+    """
+    nx = b[0] + b[3] + b[6] - (a[0] + a[3] + a[6])
+    ny = b[1] + b[4] + b[7] - (a[1] + a[4] + a[7])
+    nz = b[2] + b[5] + b[8] - (a[2] + a[5] + a[8])
+    # From one corner of a, so that what is rounded is as small as the triangles and their gap.
+    reach = max(
+        0.0,
+        nx * (a[3] - a[0]) + ny * (a[4] - a[1]) + nz * (a[5] - a[2]),
+        nx * (a[6] - a[0]) + ny * (a[7] - a[1]) + nz * (a[8] - a[2]),
+    )
+    begin = min(
+        nx * (b[0] - a[0]) + ny * (b[1] - a[1]) + nz * (b[2] - a[2]),
+        nx * (b[3] - a[0]) + ny * (b[4] - a[1]) + nz * (b[5] - a[2]),
+        nx * (b[6] - a[0]) + ny * (b[7] - a[1]) + nz * (b[8] - a[2]),
+    )
+    width = begin - reach
+    return width > 0 and width * width > limit * (nx * nx + ny * ny + nz * nz)
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
 def take_triangle(vertices, faces, k, turn, shift, out):
     """Corners of triangle k under a rigid motion into out (9,)."""
     for j in range(3):
@@ -250,12 +275,13 @@ def _move_box(box, turn, shift, identity, out):
 def search_space(
     vertices_a, faces_a, boxes_a, start_a, turn, shift, identity, level_a, node_a,
     vertices_b, faces_b, boxes_b, start_b,
-    upper, tolerance, slack, witness, triangles, counts,
+    upper, tolerance, slack, witness, triangles, counts, stop,
 ):  # fmt: skip
     """Search the pairs below one node of tree a (under a rigid motion) and the root of tree b.
 
     ``upper`` must be a distance that is reached by the points in ``witness``.  Returns upper: no
-    pair below is nearer than upper - tolerance.  Stops where upper falls to the tolerance.
+    pair below is nearer than upper - tolerance.  Stops where upper falls to the tolerance, and
+    soon after ``stop`` (1,) is set: then nothing is certified.
     """
     sa = np.empty(_STACK, np.int64)
     sb = np.empty(_STACK, np.int64)
@@ -273,7 +299,9 @@ def search_space(
     still_shift = np.zeros(3)
     zero = np.float32(0)
     best = upper * upper
-    limit = np.float32(max(upper - tolerance + slack, slack) ** 2 * (1 + 2e-6) + 1e-30)
+    # Room for rounding: of the boxes' distances in single precision, of the slabs' in double.
+    beyond = max(upper - tolerance + slack, slack) ** 2 * (1 + 1e-12)
+    limit = np.float32(beyond * (1 + 2e-6) + 1e-30)
     sa[0] = node_a
     la[0] = level_a
     sb[0] = 0
@@ -291,6 +319,8 @@ def search_space(
         kb = sb[top]
         vb = lb[top]
         counts[0] += 1
+        if stop[0] != 0:
+            break
         if va < 0 and vb < 0:
             counts[1] += 1
             take_triangle(vertices_a, faces_a, ka, turn, shift, ta)
@@ -300,8 +330,8 @@ def search_space(
                 best = d
                 triangles[0] = ka
                 triangles[1] = kb
-                h = max(math.sqrt(best) - tolerance + slack, slack)
-                limit = np.float32(h * h * (1 + 2e-6) + 1e-30)
+                beyond = max(math.sqrt(best) - tolerance + slack, slack) ** 2 * (1 + 1e-12)
+                limit = np.float32(beyond * (1 + 2e-6) + 1e-30)
             continue
         open_a = va >= vb
         if open_a:
@@ -340,9 +370,22 @@ def search_space(
                 box_a[0], box_a[1], box_a[2], box_a[3], box_a[4], box_a[5], limit, near,
             )  # fmt: skip
         base = top
+        # Both are triangles from here on: most such pairs are told apart before they are stacked.
+        a_known = va < 0 and vb == 0
+        b_known = vb < 0 and va == 0
+        if a_known:
+            take_triangle(vertices_a, faces_a, ka, turn, shift, ta)
+        elif b_known:
+            take_triangle(vertices_b, faces_b, kb, still_turn, still_shift, tb)
         while bits != 0:
             j = lowest(bits)
             bits &= bits - 1
+            if a_known:
+                take_triangle(vertices_b, faces_b, WIDTH * kb + j, still_turn, still_shift, tb)
+            elif b_known:
+                take_triangle(vertices_a, faces_a, WIDTH * ka + j, turn, shift, ta)
+            if (a_known or b_known) and apart_beyond(ta, tb, beyond):
+                continue
             d32 = near[j]
             p = top
             while p > base and sd[p - 1] < d32:

@@ -352,13 +352,14 @@ def _limit(upper, tolerance):
 def search(
     xyz_a, faces_a, boxes_a, start_a, level_a, node_a,
     xyz_b, faces_b, boxes_b, start_b,
-    upper, tolerance, slack, witness, triangles, counts,
+    upper, tolerance, slack, witness, triangles, counts, stop,
 ):  # fmt: skip
     """Search the pairs below one node of tree a and the root of tree b.
 
     Both trees hold meridian images.  ``upper`` must be a distance that is reached by the points in
     ``witness``.  Returns (lower, upper): every pair below is at least lower away, and lower is not
-    below ``upper - tolerance`` unless ``upper <= tolerance``.
+    below ``upper - tolerance`` unless ``upper <= tolerance``.  Once ``stop`` (1,) is set it ends
+    soon, and nothing is certified.
     """
     sa = np.empty(_STACK, np.int64)
     sb = np.empty(_STACK, np.int64)
@@ -390,6 +391,8 @@ def search(
         kb = sb[top]
         vb = lb[top]
         counts[0] += 1
+        if stop[0] != 0:
+            return 0.0, upper
         if va < 0 and vb < 0:
             counts[1] += 1
             for k in range(3):

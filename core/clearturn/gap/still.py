@@ -11,7 +11,7 @@ from clearturn.gap import _kernels_still as kernels
 from clearturn.gap.model import Gap, Interval, State
 from clearturn.gap.tree import SpaceTree, mesh_bounds, nearest_first, space_tree
 from clearturn.mesh import Mesh
-from clearturn.progress import Progress, check, part
+from clearturn.progress import Progress, check, part, stop_of
 
 Matrix = NDArray[np.float64]
 _IDENTITY = np.eye(4)
@@ -117,8 +117,9 @@ def still_distance(
         if upper <= tolerance_mm:
             break
         upper = kernels.search_space(
-            *tree_a, *place, level, node, *tree_b, upper, exact, slack, witness, hit, counts
-        )
+            *tree_a, *place, level, node, *tree_b, upper, exact, slack, witness, hit, counts,
+            stop_of(progress),
+        )  # fmt: skip
         check(progress)
     return (
         float(upper),

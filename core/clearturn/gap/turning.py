@@ -25,7 +25,7 @@ from clearturn.gap.model import Z_AXIS, Axis, Gap, Interval, State
 from clearturn.gap.still import is_smaller, need_faces, rigid
 from clearturn.gap.tree import nearest_first
 from clearturn.mesh import Mesh
-from clearturn.progress import Progress, check, part
+from clearturn.progress import Progress, check, part, stop_of
 
 Matrix = NDArray[np.float64]
 Turns = Literal["first", "second"]
@@ -189,13 +189,14 @@ def _search(
         (small.xyz, small.faces, small.boxes, small.level_start),
     )
     hit, counts = np.full(2, -1, np.int64), np.zeros(2, np.int64)
+    halt = stop_of(progress)
     upper = seed.upper
     # A rough search first: with a bound that is nearly right, the pieces need not share theirs
     # and can be searched side by side.
     for share in _ROUGH:
         _, upper = kernels.search(
             *trees[0], len(large.level_start) - 2, 0, *trees[1],
-            upper, max(tolerance_mm, share * upper), slack, witness, hit, counts,
+            upper, max(tolerance_mm, share * upper), slack, witness, hit, counts, halt,
         )  # fmt: skip
         check(progress)
     pieces = nearest_first(large, small)
@@ -207,10 +208,11 @@ def _search(
         for k in range(start, stop):
             lower[k], best[k] = kernels.search(
                 *trees[0], *pieces[k], *trees[1],
-                upper, tolerance_mm, slack, points[k], hits[k], np.zeros(2, np.int64),
+                upper, tolerance_mm, slack, points[k], hits[k], np.zeros(2, np.int64), halt,
             )  # fmt: skip
 
     threads.run(work, [(k, k + 1) for k in range(len(pieces))], progress)
+    check(progress)  # a search that was stopped has certified nothing
     at = int(np.argmin(best))
     upper, witness, hit = float(best[at]), points[at], hits[at]
     low = float(max(0.0, min(lower.min(), upper - tolerance_mm)))

@@ -15,7 +15,7 @@ from clearturn.gap import Gap, State, turning_gap
 from clearturn.job.edits import corner_of
 from clearturn.job.model import Corner, Part, Seat
 from clearturn.mesh import Mesh
-from clearturn.progress import Progress
+from clearturn.progress import Progress, check
 from clearturn.result import CheckResult, PairResult, PlacedPart
 from clearturn.trial.freedom import (
     Freedom,
@@ -112,7 +112,11 @@ def _tried_pair(
     for name in (pair.first, pair.second):
         both.append(moved.get(name) or _Moved(placed_part(result, name), np.zeros(3)))
     seats = _seats(result, freedom, pair)
-    meshes = [without_faces(one.part, _seated(one, seats))[0] for one in both]
+    meshes = []
+    for one in both:
+        check(progress)
+        meshes.append(without_faces(one.part, _seated(one, seats))[0])
+    check(progress)
     turns = turning_side(both[0].part, both[1].part)
     if turns is not None and _may_meet(pair, by_mm):
         # How deep they overlap takes long, and helps nobody under way.
