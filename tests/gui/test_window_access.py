@@ -25,6 +25,7 @@ from clearturn_app.sheets.contents import sections  # noqa: E402
 from clearturn_app.sheets.fields import Fact  # noqa: E402
 from clearturn_app.sheets.operations import OPERATIONS, alerts  # noqa: E402
 from clearturn_app.views.gap_list import hub_row  # noqa: E402
+from clearturn_app.views.picture_asked import colours_of  # noqa: E402
 from clearturn_app.views.picture_marks import view_of_access  # noqa: E402
 from clearturn_app.views.picture_process import PictureProcess  # noqa: E402
 from clearturn_app.window import background  # noqa: E402
@@ -117,7 +118,7 @@ def test_picture_of_the_other_sheet_is_never_shown_after_a_switch(window: MainWi
     def drawn(name: str) -> None:
         image = QImage(40, 30, QImage.Format.Format_RGBX8888)
         image.fill(name)
-        colours = {**picture._colours(), "paper": name}
+        colours = {**colours_of(window.look), "paper": name}
         picture._on_drawn(image, {"centre": (0, 0, 0), "eye": (0, 0, 1), "up": (0, 1, 0),
                                   "half": 50.0, "below": None, "colours": colours})  # fmt: skip
 

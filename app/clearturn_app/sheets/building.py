@@ -123,7 +123,7 @@ def _bench_lines(scan: model.Scan, bench: _Bench) -> Iterator[Line]:
     for k, (step, words) in enumerate(zip(scan.cleaning, one.removed, strict=True)):
         yield Deed(str(step.step), words, (("take back", f"take back:{name}:{k}"),))
     specks, below = specks_of(one)
-    leave = [("a piece: touch it", f"drop piece:{name}")]
+    leave = [("a piece: touch it", f"drop piece:{name}"), ("a box: draw it", f"drop box:{name}")]
     if specks and not any(step.step == "drop small pieces" for step in scan.cleaning):
         leave.insert(0, (f"{specks} specks below {below} triangles", f"specks:{name}"))
     yield Deed("leave out", "", tuple(leave))

@@ -84,8 +84,23 @@ def _cleaning(steps: tuple[object, ...], at: JsonPath) -> Iterator[Field | Fact]
                         "Holes whose rim fits a box of this diagonal are closed with invented "
                         "surface, which stays marked: a gap whose closest place lies on it says "
                         "so.", low=0.1, high=100, source="cleaning step")  # fmt: skip
+        elif hasattr(step, "from_mm"):
+            yield from _box(step, (*at, "cleaning", k))
         else:
             yield Fact("cleaning", str(getattr(step, "step", "")))
+
+
+def _box(step: object, at: JsonPath) -> Iterator[Field]:
+    is_kept = getattr(step, "step", "") == "keep box"
+    name = "kept" if is_kept else "left out"
+    what = "Only what lies wholly in the box is kept" if is_kept else (
+        "What lies wholly in the box is left out"
+    )  # fmt: skip
+    for axis, word in enumerate("xyz"):
+        for end, key in (("from", "from_mm"), ("to", "to_mm")):
+            yield Field((*at, key, axis), f"box {name}, {end} {word}",
+                        f"{what}; along the scan's own axes.",
+                        source="cleaning step")  # fmt: skip
 
 
 def _datums(

@@ -21,16 +21,12 @@ from PySide6.QtWidgets import QWidget
 from clearturn.drawing import Tone
 from clearturn.result import Motion
 from clearturn_app.views.camera import Camera
+from clearturn_app.views.drawn_box import DrawnBox
 from clearturn_app.views.handing_over import HandOver
 from clearturn_app.views.panel import Panel
-from clearturn_app.views.picture_marks import (
-    paint_access,
-    paint_ring,
-    paint_witness,
-    view_of_access,
-)
+from clearturn_app.views.picture_asked import asked, chosen_view, heading_words
+from clearturn_app.views.picture_marks import paint_access, paint_ring, paint_witness
 from clearturn_app.views.picture_process import PictureProcess
-from clearturn_app.views.report_pictures import view_of
 from clearturn_app.views.touching import BAR_PX, TouchBar, paint_features
 from clearturn_app.window.look import Look
 from clearturn_app.window.session import Session
@@ -79,6 +75,7 @@ class CornerPicture(Panel):
         self.process.taken.connect(self.hand_over.drop_before)
         self.process.failed.connect(self._on_failed)
         self.bar = TouchBar(session, look, self)
+        self.box = DrawnBox(session, self, self.go)
         self._lit = ""
         self._pressed = QPointF()
         session.result_changed.connect(self._take_result)
@@ -127,19 +124,21 @@ class CornerPicture(Panel):
     def _light(self) -> None:
         """Light up what was touched."""
         work = self.session.work
-        source, touched = work.source, work.touched
-        if source is None or touched is None:
+        source, faces = work.source, work.lit
+        if source is None or faces is None or not len(faces):
             self._lit = ""
+            self.session.tasks.cancel("light")
             self._ask()
+            self.update()
             return
 
         def done(file: Path) -> None:
-            if work.touched is touched:
+            if work.lit is faces:
                 self._lit = str(file)
                 self._ask()
 
         self.session.tasks.start(
-            "light", lambda _progress: self.hand_over.touched(source, touched),
+            "light", lambda _progress: self.hand_over.lit(source.mesh, faces),
             done=done, failed=self.session.trouble.emit,
         )  # fmt: skip
 
@@ -155,6 +154,8 @@ class CornerPicture(Panel):
         self.setCursor(Qt.CursorShape.CrossCursor if wanted else Qt.CursorShape.ArrowCursor)
         if wanted:
             self.setFocus()
+        if self.box.wanted:
+            self.go(self.camera)
         self.update()
 
     def _on_handed(self, folder: Path) -> None:
@@ -174,18 +175,15 @@ class CornerPicture(Panel):
 
     def go_to_chosen(self) -> None:
         """Turn the view to the chosen gap."""
-        pair, access = self.session.chosen_pair, self.session.chosen_access
-        view = view_of_access(access) if access is not None else None
-        if view is not None and self.cut and self.session.work.source is None:
-            self.go(Camera.looking(view.point, view.eye, view.up, _NEAR_HALF_MM))
-            return
-        if pair is None or not self.cut or self.session.work.source is not None:
+        view, pair = chosen_view(self.session), self.session.chosen_pair
+        if view is None or not self.cut or self.session.work.source is not None:
             self._ask()
             self.update()
             return
-        view = view_of(pair)
-        half = max(_NEAR_HALF_MM, 1.2 * float(np.linalg.norm(
-            pair.gap.second_point_mm - pair.gap.first_point_mm)))  # fmt: skip
+        half = _NEAR_HALF_MM
+        if self.session.chosen_access is None and pair is not None:
+            apart = pair.gap.second_point_mm - pair.gap.first_point_mm
+            half = max(half, 1.2 * float(np.linalg.norm(apart)))
         self.go(Camera.looking(view.point, view.eye, view.up, half))
 
     def show_whole(self) -> None:
@@ -211,8 +209,10 @@ class CornerPicture(Panel):
             self.show_whole()
 
     def go(self, camera: Camera) -> None:
-        """Move the view to another in a few steps."""
+        """Move the view to another in a few steps; where a box is drawn, to the nearest square."""
         start = self.camera
+        if self.box.wanted:
+            camera = self.box.squared(camera)
         self._way = [start.towards(camera, (k + 1) / _STEPS) for k in range(_STEPS - 1)] + [camera]
         if not self.isVisible():
             self.camera, self._way = camera, []
@@ -227,14 +227,22 @@ class CornerPicture(Panel):
         self._ask()
 
     def mousePressEvent(self, event: QMouseEvent) -> None:  # noqa: N802
-        """Take hold of the corner."""
+        """Take hold of the corner, or begin a box."""
+        if self._way and self.box.wanted:
+            self.camera = self._way[-1]  # only there it is square
+            self._ask()
         self._way = []
+        if self.box.press(event):
+            return
         self._grabbed = (event.position(), event.button())
         self._pressed = event.position()
         self._moved = False
 
     def mouseMoveEvent(self, event: QMouseEvent) -> None:  # noqa: N802
         """Turn it, roll it with Ctrl, or move it with another button or with shift."""
+        if self.box.dragging:
+            self.box.move(event.position())
+            return
         if self._grabbed is None:
             return
         if not self._moved and (event.position() - self._pressed).manhattanLength() < _STILL_PX:
@@ -242,7 +250,7 @@ class CornerPicture(Panel):
         self._moved = True
         step = event.position() - self._grabbed[0]
         turns = self._grabbed[1] == Qt.MouseButton.LeftButton and not (
-            event.modifiers() & Qt.KeyboardModifier.ShiftModifier
+            event.modifiers() & Qt.KeyboardModifier.ShiftModifier or self.box.wanted
         )
         if turns and event.modifiers() & Qt.KeyboardModifier.ControlModifier:
             self.camera = self.camera.rolled(step.x())
@@ -255,19 +263,26 @@ class CornerPicture(Panel):
 
     def mouseReleaseEvent(self, event: QMouseEvent) -> None:  # noqa: N802
         """Let go; a click touches, if a touch is wanted."""
+        if self.box.dragging:
+            self.box.release(self.camera, _STILL_PX)
+            return
         touches = self._grabbed is not None and not self._moved
         self._grabbed = None
         goal = self.session.work.goal
-        if touches and event.button() == Qt.MouseButton.LeftButton and goal and not goal.looks:
+        if touches and event.button() == Qt.MouseButton.LeftButton and goal and goal.touches:
             at = self._pressed
             self.session.work.touch(
                 *self.camera.sight_at(at.x(), at.y(), self.width(), self.height())
             )
 
     def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802
-        """Take what was touched with Return, end touching with Escape."""
+        """Take what was touched with Return, end touching with Escape; turn a box's view."""
         wanted = self.session.work.goal is not None
-        if wanted and event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
+        if self.box.dragging and event.key() == Qt.Key.Key_Escape:
+            self.box.give_up()
+        elif self.box.key(event.key(), self._way[-1] if self._way else self.camera):
+            pass
+        elif wanted and event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
             self.bar.take.click()
         elif wanted and event.key() == Qt.Key.Key_Escape:
             self.bar.end.click()
@@ -302,62 +317,14 @@ class CornerPicture(Panel):
         """Ask for a picture when it can be seen."""
         self._ask()
 
-    def _turn_deg(self) -> float:
-        pair = self.session.chosen_pair
-        if pair is None or pair.motion != "turning" or pair.gap.turn_angle_deg is None:
-            return 0.0
-        return float(pair.gap.turn_angle_deg)
-
     def _ask(self) -> None:
-        on_bench = self.session.work.source is not None
-        if self.session.result is None and not on_bench:
+        if self.session.result is None and self.session.work.source is None:
             return
         if self.width() < 8 or not self.isVisible():
             return
-        pair, ratio = self.session.chosen_pair, self.devicePixelRatioF()
-        if on_bench:
-            pair = None
-        cut = None
-        access = None if on_bench else self.session.chosen_access
-        view = view_of_access(access) if access is not None else None
-        if view is None and pair is not None:
-            view = view_of(pair)
-        if self.cut and view is not None:
-            cut = [*view.point, *(-np.array(view.normal)).tolist()]
-        camera = self.camera
-        self.process.ask(
-            {
-                "w": max(2, round(self.width() * ratio)),
-                "h": max(2, round(self.height() * ratio)),
-                "centre": camera.centre.tolist(),
-                "eye": camera.eye.tolist(),
-                "up": camera.up.tolist(),
-                "half": camera.half_mm,
-                "turn": 0.0 if on_bench or access is not None else self._turn_deg(),
-                "cut": cut,
-                "below": None if on_bench or access is not None else self.session.chosen,
-                "lit": self._lit,
-                "pixel": self.look.px(1.0) * ratio,
-                "colours": self._colours(),
-            }
-        )
-
-    def _colours(self) -> dict[str, str]:
-        look = self.look
-        colours = {
-            "paper": look.tone(Tone.PAPER).name(),
-            "ink": look.tone(Tone.INK).name(),
-            "alert": look.tone(Tone.ALERT).name(),
-            "lit": look.colour("chosen").name(),
-        }
-        for motion, tone in (
-            (Motion.TURNS, Tone.TURNS), (Motion.FIXED, Tone.FIXED), (Motion.POSED, Tone.POSED),
-        ):  # fmt: skip
-            colour = look.tone(tone)
-            colours[str(motion)] = colour.name()
-            inside = colour.lighter(135) if look.dark else colour.darker(118)
-            colours[f"{motion} inside"] = inside.name()
-        return colours
+        size, ratio = (self.width(), self.height()), self.devicePixelRatioF()
+        want = asked(self.session, self.look, self.camera, size, ratio, cut=self.cut)
+        self.process.ask({**want, "lit": self._lit})
 
     def _on_drawn(self, image: QImage, asked: dict[str, Any]) -> None:
         if asked.get("lit"):
@@ -383,6 +350,7 @@ class CornerPicture(Panel):
             if self.session.work.source is not None:
                 size = (self.width(), self.height())
                 paint_features(painter, self.look, self.session, self._image_camera, size)
+                self.box.paint(painter, self.look, self._image_camera)
                 self._paint_words(painter)
                 return
             paint_ring(painter, self.look, self._image_camera, self.height())
@@ -396,19 +364,8 @@ class CornerPicture(Panel):
         self._paint_words(painter)
 
     def _paint_words(self, painter: QPainter) -> None:
-        look, pair = self.look, self.session.chosen_pair
-        words = "drag to look, wheel for near and far"
-        shown = self.session.work.source
-        if shown is not None:
-            words = f"{shown.scan.name} scan as it lay, {len(shown.cleaned.faces):,} triangles"
-        elif self.session.chosen_access is not None:
-            words = self.session.chosen_access.name + (", cut at its place" if self.cut else "")
-        elif self._image is not None and pair is not None:
-            words = "whole corner"
-            if self.cut:
-                words = f"cut at {pair.first} – {pair.second}"
-            if pair.motion == "turning":
-                words += f", wheel at {self._turn_deg():.0f}°"
+        look, shown = self.look, self.session.work.source
+        words = heading_words(self.session, cut=self.cut, drawn=self._image is not None)
         if self._image is not None:
             band = QColor(look.tone(Tone.PAPER))
             band.setAlpha(225)

@@ -14,13 +14,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 from PySide6.QtCore import QLockFile
 
 from clearturn.result import CheckResult, Motion
 
 if TYPE_CHECKING:
     from clearturn.corner.sources import Source
-    from clearturn.corner.touched import Touched
+    from clearturn.mesh import Mesh
 
 _OURS = re.compile(r"clearturn-corner-\d+-[0-9a-f]{16}")
 _LOCK = ".lock"
@@ -67,9 +68,9 @@ class HandOver:
         arrays = {"vertices0": mesh.vertices.astype(np.float32), "faces0": mesh.faces}
         return self._scene(arrays, [str(Motion.FIXED)], {})
 
-    def touched(self, source: Source, touched: Touched) -> Path:
-        """Write the faces that light up into a new file and return it."""
-        mesh = source.mesh.part(touched.faces)
+    def lit(self, scan: Mesh, faces: NDArray[np.int64]) -> Path:
+        """Write the faces of a scan that light up into a new file and return it."""
+        mesh = scan.part(faces)
         file = self._new("lit").with_suffix(".npz")
         np.savez(file, vertices=mesh.vertices.astype(np.float32), faces=mesh.faces)
         return file

@@ -23,6 +23,12 @@ if TYPE_CHECKING:
 BAR_PX = 92.0
 _ROOM_PX = 300.0  # a picture of less height has no room for names
 _CHAIN = (9.0, 3.0, 2.0, 3.0)  # a centre line, ISO 128-2 no. 04: long dash, gap, dot, gap
+_HELP = (
+    "Click touches; dragging turns, with Ctrl it rolls, with Shift it moves; the wheel goes near."
+)
+_BOX_HELP = (
+    "Dragging draws, with Shift it moves; the wheel goes near; Space lays one in the middle."
+)
 
 
 class TouchBar(Panel):
@@ -91,8 +97,7 @@ class TouchBar(Panel):
         if self.session.tasks.running("touch"):
             words = "The patch is growing …"
         elif not words:
-            words = "Click touches; dragging turns, with Ctrl it rolls, with Shift it moves; "
-            words += "the wheel goes near."
+            words = _BOX_HELP if work.goal.box else _HELP
             painter.setPen(look.tone(Tone.QUIET))
         told = painter.fontMetrics().elidedText(words, Qt.TextElideMode.ElideRight, int(room))
         painter.drawText(QPointF(left, look.px(45)), told)

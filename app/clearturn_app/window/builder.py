@@ -56,7 +56,8 @@ class Builder(Forms):
         self._deeds: dict[str, Callable[..., object]] = {
             "choose scans": self.choose_scans, "choose caliper": self.choose_caliper,
             "show": self.work.show, "specks": self._specks,
-            "close holes": self._close_holes, "drop piece": self._drop_piece,
+            "close holes": self._close_holes,
+            "drop piece": self._drop_piece, "drop box": self._drop_box,
             "take back": self._take_back, "shows": self._shows, "drop scan": self._drop_scan,
             "touch": self._touch, "touch all": self._touch_all, "look": self._look,
             "read": self._read_places, "part": self._part, "drop part": self._drop_part,
@@ -155,6 +156,10 @@ class Builder(Forms):
         ask = f"Touch the piece of the {name} scan that shall be left out."
         self._begin(Goal(name, ask, "leave it out", drops=True))
 
+    def _drop_box(self, name: str) -> None:
+        ask = f"Drag a box over what shall be left out of the {name} scan; the arrow keys turn "
+        self._begin(Goal(name, f"{ask}to another side.", "leave it out", box=True))
+
     def _part(self, kind: str) -> None:
         ask = f"Touch the {kind if kind != 'other' else 'piece'}."
         self._begin(Goal("knuckle", ask, f"it is the {kind}", part=kind))
@@ -200,6 +205,8 @@ class Builder(Forms):
             return
         if goal.looks:
             self._guarded(lambda: self._propose(goal.scan, up))
+        elif goal.box:
+            self._guarded(lambda: self._take_box(goal.scan))
         else:
             self._guarded(self._take_touched)
 
@@ -225,6 +232,13 @@ class Builder(Forms):
             if goal.part:
                 self._take_part(goal.part, touched.seed_mm)
             self.end_touching()
+
+    def _take_box(self, name: str) -> None:
+        step = self.work.boxing.step
+        self.end_touching()
+        if step is not None:
+            self._edit(f"leave a box of {name} out", "scans",
+                       edits.with_step(self.corner, name, step))  # fmt: skip
 
     def _take_part(self, kind: Any, seed: model.Vec3) -> None:
         names = [part.name for part in self.corner.parts]

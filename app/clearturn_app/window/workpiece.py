@@ -19,6 +19,7 @@ from clearturn.job.building import ROLES, Role, datum_for
 from clearturn.progress import Progress
 from clearturn_app.document import Document
 from clearturn_app.tasks import Tasks
+from clearturn_app.window.boxing import Boxing
 from clearturn_app.window.look import Look
 
 if TYPE_CHECKING:
@@ -66,6 +67,8 @@ class Goal:
         Kind of the part the touched piece becomes.
     looks : bool
         Nothing is touched: the picture is turned until up is up.
+    box : bool
+        Nothing is touched: a box is drawn, and what it holds is left out of the scan.
     """
 
     scan: str
@@ -75,6 +78,12 @@ class Goal:
     drops: bool = False
     part: str = ""
     looks: bool = False
+    box: bool = False
+
+    @property
+    def touches(self) -> bool:
+        """Whether a surface is to be touched."""
+        return not self.looks and not self.box
 
     @property
     def piece(self) -> bool:
@@ -93,6 +102,8 @@ class Workpiece(QObject):
         The scan in the picture; None for the corner as checked.
     goal : Goal or None
     touched : Touched or None
+    boxing : Boxing
+        The box drawn, where one is wanted.
     """
 
     changed = Signal()
@@ -110,6 +121,9 @@ class Workpiece(QObject):
         self.goal: Goal | None = None
         self.touched: Touched | None = None
         self.lines: dict[str, FeatureLines] = {}
+        self.boxing = Boxing(tasks, self)
+        self.boxing.changed.connect(self.touched_changed)
+        self.boxing.trouble.connect(self.trouble)
         self._place: tuple[float, float] | None = None
         self._spins: dict[object, Spin] = {}
         document.changed.connect(self._follow)
@@ -140,6 +154,7 @@ class Workpiece(QObject):
             self._read(name)
             return
         self.shown = name
+        self.boxing.clear()
         self.changed.emit()
 
     def _read(self, name: str) -> None:
@@ -205,6 +220,7 @@ class Workpiece(QObject):
     def begin(self, goal: Goal) -> None:
         """Ask for a touch."""
         self.goal, self.touched = goal, None
+        self.boxing.clear()
         if self.shown != goal.scan:
             self.show(goal.scan)
         self.goal_changed.emit()
@@ -215,6 +231,7 @@ class Workpiece(QObject):
         self.tasks.cancel("touch")
         had = self.goal is not None
         self.goal = self.touched = None
+        self.boxing.clear()
         if had:
             self.goal_changed.emit()
             self.touched_changed.emit()
@@ -273,6 +290,13 @@ class Workpiece(QObject):
         return self._spins[key]
 
     @property
+    def lit(self) -> NDArray[np.int64] | None:
+        """The faces of the scan that light up: what was touched, or what a box would leave out."""
+        if self.touched is not None:
+            return self.touched.faces
+        return self.boxing.found.faces if self.boxing.found is not None else None
+
+    @property
     def touched_lines(self) -> FeatureLines:
         """How the touched feature is drawn."""
         from clearturn.corner.touched import FeatureLines, feature_lines
@@ -286,6 +310,8 @@ class Workpiece(QObject):
         from clearturn.corner.touched import feature_words
 
         touched, goal = self.touched, self.goal
+        if goal is not None and goal.box:
+            return self.boxing.words(look)
         if touched is None or goal is None:
             return ""
         told = f"a piece of {len(touched.faces):,} triangles"
@@ -305,6 +331,8 @@ class Workpiece(QObject):
         touched, goal = self.touched, self.goal
         if goal is None or goal.looks:
             return goal is not None
+        if goal.box:
+            return self.boxing.serves
         if touched is None:
             return False
         return goal.role is None or (
