@@ -12,6 +12,7 @@ from clearturn.job.building import (
     scan_showing,
     with_touched_diameters,
 )
+from clearturn.job.measured import measurable_sizes
 from clearturn_app.sheets.dimensions import CALIPER, CALIPER_BOX, ROTOR, Row
 from clearturn_app.sheets.fields import Blank, Deed, Fact, Field, Form, Line, Section
 from clearturn_app.sheets.operations import Operation
@@ -34,6 +35,24 @@ _HUB = (
     Row("housing_r_to_mm", "bearing housing, to radius", "A little over it; 0: none.", 0, 500),
     Row("housing_z_from_mm", "bearing housing, from z", "Its inboard end.", -500, 300),
 )  # fmt: skip
+_MEASURED = (
+    Row("value_mm", "size as read", "On the part itself, at the place touched.", 0.01, 2000),
+    Row(
+        "uncertainty_mm",
+        "± of it",
+        "Expanded (k = 2): instrument, reading and place together.",
+        0.0001,
+        10,
+    ),
+    Row(
+        "instrument",
+        "with",
+        "Stands in the report: micrometer, caliper gauge, its range.",
+        None,
+        None,
+        "text",
+    ),
+)
 _SPOKES = (
     Row("r_to_mm", "spokes, to radius", "Where they run into the barrel.", 0, 500),
     Row("z_from_mm", "spokes, from z", "From the wheel's pad, outboard positive.", -300, 300),
@@ -103,6 +122,21 @@ def _scans(bench: _Bench) -> Iterator[Section]:
     )  # fmt: skip
     for scan in bench.corner.scans:
         yield Section(f"{scan.name}: on the bench", tuple(_bench_lines(scan, bench)))
+    sizes = tuple(measurable_sizes(bench.corner))
+    if sizes:
+        rows = (
+            Row(
+                "size", "measured", "A touched feature, or two faces.", None, None, "choice", sizes
+            ),
+            *_MEASURED,
+        )
+        lines: list[Line] = [
+            Deed(one.name, scan.name, (("take away", f"drop size:{scan.name}:{one.name}"),))
+            for scan in bench.corner.scans
+            for one in scan.size_check
+        ]
+        lines.append(bench.form("hand size", "take it in", rows))
+        yield Section("sizes measured by hand", tuple(lines), folded=True)
 
 
 def _bench_lines(scan: model.Scan, bench: _Bench) -> Iterator[Line]:

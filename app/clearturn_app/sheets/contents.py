@@ -6,9 +6,9 @@ from collections.abc import Callable, Iterator
 from dataclasses import fields as fields_of
 
 from clearturn.job.judging import Requirements
-from clearturn.job.model import Corner, HatCheck, Job, RegisterCheck, Size
+from clearturn.job.model import Corner, HatCheck, Job, RegisterCheck, Scan, Size
 from clearturn.job.positions import JsonPath
-from clearturn.result import CheckResult, HubResult, Verdict
+from clearturn.result import CheckResult, HubResult, SizeCheck, Verdict
 from clearturn.trade.sums import SumsResult
 from clearturn_app.sheets.dimensions import CALIPER, CALIPER_BOX, ROTOR, SHIELD, field_of
 from clearturn_app.sheets.fields import Fact, Field, Section
@@ -47,7 +47,7 @@ def sections(
 
 
 def _scans(
-    corner: Corner, at: JsonPath, _result: CheckResult | None, _look: Look
+    corner: Corner, at: JsonPath, result: CheckResult | None, look: Look
 ) -> Iterator[Section]:
     for i, scan in enumerate(corner.scans):
         here = (*at, "scans", i)
@@ -67,9 +67,37 @@ def _scans(
                       "the fitted datums.", low=0, high=5, optional=True,
                       source="measured, or from the fits"),
                 *_cleaning(scan.cleaning, here),
+                *_by_hand(scan, here, result, look),
                 Fact("hash of the file", scan.sha256[:16] + " …"),
             ),
         )  # fmt: skip
+
+
+def _by_hand(
+    scan: Scan, at: JsonPath, result: CheckResult | None, look: Look
+) -> Iterator[Field | Fact]:
+    for k, size in enumerate(scan.size_check):
+        here = (*at, "size_check", k)
+        yield Field((*here, "value_mm"), size.name, "As read on the part itself.", low=0.01,
+                    source=size.instrument)  # fmt: skip
+        yield Field((*here, "uncertainty_mm"), "± of it",
+                    "Expanded (k = 2): instrument, reading and place together.", low=0.0001,
+                    high=10, source="given in the job")  # fmt: skip
+        yield Field((*here, "instrument"), "measured with", "Stands in the report.", "text",
+                    source="given in the job")  # fmt: skip
+    for one in result.size_checks if result is not None else ():
+        # The axle stands before it where there are two.
+        if one.scan.removeprefix(f"{result.job.axles[at[1]].name} ") == scan.name:
+            yield Fact("scan against the hand", _size_words(one, look), one.state == "off")
+
+
+def _size_words(one: SizeCheck, look: Look) -> str:
+    if one.state == "unclear":
+        return "the sizes measured by hand contradict each other"
+    off = look.length(one.off_mm, 3, signed=True)
+    room = look.length(one.off_uncertainty_mm, 3)
+    told = "agrees" if one.state == "agrees" else "is off: every gap to it is not proven"
+    return f"{told} ({off} ±{room} {look.unit} at radius {look.length(one.radius_mm, 0)})"
 
 
 def _cleaning(steps: tuple[object, ...], at: JsonPath) -> Iterator[Field | Fact]:

@@ -33,6 +33,9 @@ SUFFIXES = (".stl", ".ply", ".obj", ".3mf", ".glb", ".gltf", ".step", ".stp", ".
 _FILES = f"Meshes and solids (*{' *'.join(SUFFIXES)});;All files (*)"
 
 
+_OF_SCAN = ("take back", "shows", "drop size")
+
+
 class Builder(Forms):
     """Deeds by name, each one undo step.
 
@@ -61,6 +64,7 @@ class Builder(Forms):
             "take back": self._take_back, "shows": self._shows, "drop scan": self._drop_scan,
             "touch": self._touch, "touch all": self._touch_all, "look": self._look,
             "read": self._read_places, "part": self._part, "drop part": self._drop_part,
+            "drop size": self._drop_size,
             "whole wheel": self._whole_wheel,
             "allowances": lambda: self._edit(
                 "take the usual allowances", "allowances", edits.with_usual_allowances(self.corner)
@@ -75,7 +79,7 @@ class Builder(Forms):
         """Do what a word of a slip stands for: its name and what it is about, with colons."""
         name, _, rest = deed.partition(":")
         # A scan's name may hold a colon itself.
-        about = rest.rsplit(":", 1) if name in ("take back", "shows") else [rest] * bool(rest)
+        about = rest.rsplit(":", 1) if name in _OF_SCAN else [rest] * bool(rest)
         self._guarded(lambda: self._deeds[name](*about))
 
     # -- scans ------------------------------------------------------------------------------

@@ -14,6 +14,7 @@ from clearturn.errors import ClearturnError, InputError
 from clearturn.job import building as edits
 from clearturn.job import model
 from clearturn.job.edits import with_corner, with_pair_rule
+from clearturn.job.measured import with_hand_size, without_hand_size
 from clearturn.job.positions import JsonPath
 from clearturn_app.sheets.operations import signatures_lifted
 from clearturn_app.window.session import Session
@@ -40,6 +41,7 @@ class Forms(QObject):
             "clock": self._clock, "rotor": self._rotor, "caliper": self._caliper,
             "box": self._box, "stack": self._stack, "split knuckle": self._split_knuckle,
             "split wheel": self._split_wheel, "rule": self._rule,
+            "hand size": self._hand_size,
         }  # fmt: skip
 
     @property
@@ -182,3 +184,10 @@ class Forms(QObject):
         )
         self._edit(f"rule for {rule.first} – {rule.second}", "pairs",
                    with_pair_rule(self.corner, rule))  # fmt: skip
+
+    def _hand_size(self, values: dict[str, Any]) -> None:
+        self._edit(f"{values['size']} measured by hand", "scans",
+                   with_hand_size(self.corner, **values))  # fmt: skip
+
+    def _drop_size(self, scan: str, name: str) -> None:
+        self._edit(f"{name} not measured", "scans", without_hand_size(self.corner, scan, name))

@@ -179,7 +179,9 @@ class Workpiece(QObject):
         for name, one in list(self.loaded.items()):
             scan = scans.get(name)
             was = one.source.scan
-            if scan is not None and scan == was:
+            if scan is not None and replace(scan, size_check=()) == replace(was, size_check=()):
+                # What was measured by hand changes nothing of the scan.
+                self.loaded[name] = replace(one, source=replace(one.source, scan=scan))
                 continue
             same = next((s for s in scans.values()
                          if (s.sha256, s.unit) == (was.sha256, was.unit)), None)  # fmt: skip

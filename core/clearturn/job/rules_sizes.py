@@ -9,7 +9,8 @@ from clearturn.job.hand_sizes import HandSize
 from clearturn.job.model import Corner
 from clearturn.job.positions import JsonPath
 
-_SERVE = {"diameter": ("cylinder", "circle", "sphere"), "distance": ("plane",)}
+#: Features that each kind of size is measured on.
+SERVE = {"diameter": ("cylinder", "circle", "sphere"), "distance": ("plane",)}
 _NEEDED = {"diameter": 1, "distance": 2}
 
 
@@ -27,7 +28,7 @@ def hand_size_faults(at: JsonPath, corner: Corner) -> Iterator[Fault]:
 
 
 def _datum_faults(at: JsonPath, size: HandSize, scan: str, corner: Corner) -> Iterator[Fault]:
-    needed, serve = _NEEDED[size.kind], _SERVE[size.kind]
+    needed, serve = _NEEDED[size.kind], SERVE[size.kind]
     if len(size.datums) != needed or len(set(size.datums)) != needed:
         one = "the name of one round datum" if needed == 1 else "the names of two planes"
         found = " and ".join(repr(name) for name in size.datums) or "none"
