@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import math
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -156,6 +158,14 @@ def test_interfering_exits_1(
     assert answer["state"] == "interfering"
     assert answer["interference"]["crossing"] is True
     assert answer["gap_mm"]["upper"] < 0
+    shifts = {one["way"]: one["shift_mm"] for one in answer["interference"]["shifts"]}
+    # Past the turning corners at hypot(20, 20), leaving 0.01 mm.
+    assert shifts["outward"]["upper"] == pytest.approx(math.hypot(20, 20) - 25 + 0.01, abs=0.003)
+    assert {one["moves"] for one in answer["interference"]["shifts"]} == {"first"}
+    assert answer["interference"]["hits_deg"]
+    told = clearturn("gap", "near.stl", turning, "--turns", "second").out
+    assert re.search(r"free if       the first moves outward by 3\.\d{4} to 3\.\d{4} mm", told)
+    assert "hits          turned by " in told
 
 
 def test_wholly_inside_exits_1(

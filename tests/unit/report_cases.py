@@ -23,7 +23,7 @@ from clearturn.envelope import (
 )
 from clearturn.envelope.boxes import radial_box
 from clearturn.findings import Finding
-from clearturn.gap.model import Gap, Interference, Interval, State
+from clearturn.gap.model import FreeingShift, Gap, Interference, Interval, State
 from clearturn.job.model import (
     FORMAT,
     Axle,
@@ -167,7 +167,15 @@ def gap(lower: float, *, state: State = State.APART, clock_deg: float = 271.4,
     second = first + np.array([0.0, 0.0, lower])
     inside = None
     if state is State.INTERFERING:
-        inside = Interference(True, "none", Interval(-lower, -lower + 0.4), np.array([0, 0, -1.0]))
+        inside = Interference(
+            True, "none", Interval(-lower, -lower + 0.4), np.array([0, 0, -1.0]),
+            shifts=(
+                FreeingShift("inward", "first", np.array([-1.0, 0, 0]), Interval(31.0, None)),
+                FreeingShift("outboard", "first", np.array([0, 0, 1.0]), Interval(7.0, 7.002)),
+                FreeingShift("inboard", "first", np.array([0, 0, -1.0]), Interval(2.4, 2.4021)),
+            ),
+            hits_deg=((12.4, 40.2), (192.4, 220.2)),
+        )  # fmt: skip
     return Gap(
         state, Interval(lower, lower + 0.0008), first, second, 10, 20, np.array([0, 0, 1.0]),
         turn_angle_deg=12.5, first_rz_mm=np.array([r_mm, z_mm]),

@@ -211,6 +211,9 @@ def test_places_to_feel_ask_for_the_requirement_and_the_allowances(
 def test_interference_is_described_on_its_sheet(written: dict[str, ReportFiles]) -> None:
     text = _flat(" ".join(pages_of(written["many"])))
     assert "interfering: the surfaces cross, 1.40 to 1.80 mm deep" in text
+    # Never less than it takes: 2.4021 is told as 2.41.
+    assert "moves inboard by 2.41 mm or outboard by 7.01 mm" in text
+    assert "turned by 12° to 41°, 192° to 221°" in text
     text = _flat(" ".join(pages_of(written["unknowns"])))
     assert "the surfaces cross, depth unknown, the surfaces are open" in text
 

@@ -31,10 +31,11 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from clearturn.gap import Gap, Interval
+    from clearturn.gap import Gap, Interference, Interval
     from clearturn.mesh import Mesh
     from clearturn.progress import Progress
 
+_MOST_TOLD = 4  # ranges of angles
 _ABOUT = """\
 Least gap between two meshes, as an interval that provably holds it for the meshes as given.
 
@@ -122,6 +123,7 @@ def run(args: argparse.Namespace) -> int:
             "tolerance_mm": args.tolerance_mm,
             "pose_first": first.pose,
             "pose_second": second.pose,
+            "freeing": True,
             "progress": work,
         }
         if args.turns == "none":
@@ -159,6 +161,8 @@ def as_json(gap: Gap, seconds: float, findings: tuple[Finding, ...]) -> dict[str
             "contained": hit.contained,
             "depth_mm": None if hit.depth_mm is None else hit.depth_mm.as_json(),
             "freeing_direction": hit.freeing_direction,
+            "shifts": [one.as_json() for one in hit.shifts],
+            "hits_deg": [list(one) for one in hit.hits_deg],
         },
         "seconds": round(seconds, 4),
         "findings": [finding.as_json() for finding in findings],
@@ -223,8 +227,22 @@ def _as_text(args: argparse.Namespace, gap: Gap, seconds: float) -> str:
             lines.append(f"  depth         {_interval(hit.depth_mm)}")
         if hit.freeing_direction is not None:
             lines.append(f"  freed along   {_vector(hit.freeing_direction, unit='')}")
+        lines += _moving_and_angles(hit)
     lines.append(f"  in            {seconds:.2f} s")
     return "\n".join(lines)
+
+
+def _moving_and_angles(hit: Interference) -> list[str]:
+    lines = [
+        f"  free if       the {one.moves} moves {one.way} by {_interval(one.shift_mm)}"
+        for one in hit.shifts
+    ]
+    told = [f"{start:.2f}° to {end:.2f}°" for start, end in hit.hits_deg[:_MOST_TOLD]]
+    if len(hit.hits_deg) > _MOST_TOLD:
+        told.append(f"{len(hit.hits_deg) - _MOST_TOLD} more")
+    if told:
+        lines.append(f"  hits          turned by {', '.join(told)}")
+    return lines
 
 
 def _interval(interval: Interval) -> str:

@@ -8,7 +8,7 @@ from clearturn.lazily import lazily
 
 if TYPE_CHECKING:
     from clearturn.gap.kept import KeptGaps
-    from clearturn.gap.model import Z_AXIS, Axis, Gap, Interference, Interval, State
+    from clearturn.gap.model import Z_AXIS, Axis, FreeingShift, Gap, Interference, Interval, State
     from clearturn.gap.pairs import GapPart, PairGap, pair_gaps
     from clearturn.gap.still import still_gap
     from clearturn.gap.strokes import Stroke, hitting_strokes
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 __all__ = [
     "Z_AXIS",
     "Axis",
+    "FreeingShift",
     "Gap",
     "GapPart",
     "Interference",
@@ -41,6 +42,7 @@ __getattr__ = lazily(
         "model": (
             "Z_AXIS",
             "Axis",
+            "FreeingShift",
             "Gap",
             "Interference",
             "Interval",

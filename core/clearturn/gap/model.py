@@ -77,6 +77,41 @@ Z_AXIS = Axis.through((0, 0, 0), (0, 0, 1))
 
 
 @dataclass(frozen=True, slots=True)
+class FreeingShift:
+    """How far a part must be moved as a whole, one way, to come free of the other.
+
+    Attributes
+    ----------
+    way : str
+        "outboard" or "inboard" (along the axis and against it: +z and -z of the hub frame),
+        "outward" or "inward" (away from the axis and towards it, along the part's own radius:
+        that of the middle of its surface).
+    moves : str
+        "first" or "second": the part that is moved.  The one that stands of a turning pair, so
+        that what turns stays true; the smaller of a pair that stands still to each other.
+    direction : (3,) ndarray
+        Unit vector in which that part moves.
+    shift_mm : Interval
+        Holds the least shift this way that leaves 0.01 mm between the parts (ten times the
+        tolerance, if that is more).  An upper end that was not found is None.
+    """
+
+    way: str
+    moves: str
+    direction: Vector
+    shift_mm: Interval
+
+    def as_json(self) -> dict[str, object]:
+        """Return the shift as the contract's JSON object."""
+        return {
+            "way": self.way,
+            "moves": self.moves,
+            "direction": [float(x) for x in self.direction],
+            "shift_mm": self.shift_mm.as_json(),
+        }
+
+
+@dataclass(frozen=True, slots=True)
 class Interference:
     """How two parts run into each other.
 
@@ -90,13 +125,21 @@ class Interference:
         From the deepest point's distance to a shift verified to free the pair; None where open
         surfaces cross.
     freeing_direction : (3,) ndarray or None
-        Unit direction in which the first part moves by ``depth_mm.upper`` to come free.
+        Unit direction in which the first part moves by ``depth_mm.upper`` to come free; of a
+        turning pair with its axis, if the first is the one that turns.
+    shifts : tuple of FreeingShift
+        Moving, each way; empty unless asked for and where surfaces are open.
+    hits_deg : tuple of (float, float)
+        From which angle to which a turning pair hits, as ``turn_angle_deg``, the second at most
+        360 above the first; a hit shorter than 1° may be missing.  Empty unless asked for.
     """
 
     crossing: bool
     contained: str
     depth_mm: Interval | None
     freeing_direction: Vector | None
+    shifts: tuple[FreeingShift, ...] = ()
+    hits_deg: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -186,6 +186,7 @@ def still_gap(
     tolerance_mm: float = 1e-3,
     pose_first: ArrayLike | None = None,
     pose_second: ArrayLike | None = None,
+    freeing: bool = False,
     progress: Progress | None = None,
 ) -> Gap:
     """Return the least gap of two meshes that do not turn relative to each other.
@@ -197,6 +198,9 @@ def still_gap(
         Up to this distance parts count as touching; the interval is at most this wide when apart.
     pose_first, pose_second : (4, 4) array_like, optional
         Rigid, row-major; place the meshes in one frame.
+    freeing : bool
+        Whether of parts that interfere the least shift each way is told as well, which takes many
+        times as long.
     progress : Progress, optional
 
     Returns
@@ -219,9 +223,18 @@ def still_gap(
         first, second, relative, tolerance_mm=tolerance_mm, progress=part(progress, 0.0, 0.7)
     )
     gap = as_gap(distance, points, hits, p2, tolerance_mm)
-    return still_state(
-        gap, first, second, p1, p2, tolerance_mm=tolerance_mm, progress=part(progress, 0.7, 1.0)
-    )
+    gap = still_state(
+        gap, first, second, p1, p2,
+        tolerance_mm=tolerance_mm, progress=part(progress, 0.7, 0.8 if freeing else 1.0),
+    )  # fmt: skip
+    if not freeing:
+        return gap
+    from clearturn.gap.freeing import with_freeing
+
+    return with_freeing(
+        gap, first, second, p1, p2, None,
+        tolerance_mm=tolerance_mm, progress=part(progress, 0.8, 1.0),
+    )  # fmt: skip
 
 
 def as_gap(

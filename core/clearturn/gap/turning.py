@@ -69,6 +69,7 @@ def turning_gap(
     pose_first: ArrayLike | None = None,
     pose_second: ArrayLike | None = None,
     depth: bool = True,
+    freeing: bool = False,
     progress: Progress | None = None,
 ) -> Gap:
     """Return the least gap of two meshes while one of them turns a full turn.
@@ -87,6 +88,9 @@ def turning_gap(
     depth : bool
         Whether parts whose surfaces meet are looked at further: without, they are told as
         touching, whether they overlap or not.
+    freeing : bool
+        Whether of parts that interfere the least shift each way and the angles that hit are told
+        as well, which takes many times as long.
     progress : Progress, optional
 
     Returns
@@ -116,9 +120,17 @@ def turning_gap(
     gap = _as_gap(found, turns, axis, tolerance_mm)
     if gap.state is State.TOUCHING and not depth:
         return gap
-    return turning_state(
+    gap = turning_state(
         gap, first, second, p1, p2, turns, axis,
-        tolerance_mm=tolerance_mm, progress=part(progress, 0.7, 1.0),
+        tolerance_mm=tolerance_mm, progress=part(progress, 0.7, 0.8 if freeing else 1.0),
+    )  # fmt: skip
+    if not freeing:
+        return gap
+    from clearturn.gap.freeing import with_freeing
+
+    return with_freeing(
+        gap, first, second, p1, p2, (turns, axis),
+        tolerance_mm=tolerance_mm, progress=part(progress, 0.8, 1.0),
     )  # fmt: skip
 
 

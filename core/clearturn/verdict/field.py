@@ -19,6 +19,7 @@ from clearturn.gap import (
     turning_gap,
 )
 from clearturn.gap.depth import depth_at_contact, shallow_gap
+from clearturn.gap.freeing import with_freeing
 from clearturn.gap.meridian import meridian_image
 from clearturn.gap.still import is_smaller, rigid
 from clearturn.gap.turning import SMALL, Turns
@@ -145,6 +146,14 @@ class Pair:
                 progress=progress,
             )
         return self._told_by_facing(gap, one, two)
+
+    def freed(self, gap: Gap, most_mm: float, progress: Progress | None = None) -> Gap:
+        """Return this pair's gap with the least shifts that free the parts, if they interfere."""
+        turn: tuple[Turns, Axis] | None = None if self.turns is None else (self.turns, Z_AXIS)
+        return with_freeing(
+            gap, self.first, self.second, np.eye(4), np.eye(4), turn,
+            tolerance_mm=TOLERANCE_MM, most_mm=most_mm, progress=progress,
+        )  # fmt: skip
 
     def shallow_gap(
         self,

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from clearturn.gap.model import State
+import math
+from collections.abc import Sequence
+
+from clearturn.gap.model import FreeingShift, State
 from clearturn.report import figures
 from clearturn.report.blocks import (
     Block,
@@ -27,6 +30,7 @@ from clearturn.result import Cure, JointCure, PairResult, Verdict
 
 _LEFT = 0.56
 _MOST_PLACES = 6
+_MOST_ANGLES = 4
 _GUTTER_MM = 6.0
 _FRAME_MM = 0.4
 
@@ -87,6 +91,11 @@ def _facts(pair: PairResult) -> Facts:
     ]
     if pair.gap.state is not State.APART:
         rows.append(("State", Cell(_state(pair))))
+        inside = pair.gap.interference
+        if inside is not None and inside.shifts:
+            rows.append(("Free, as scanned, if", Cell(_moving(pair, inside.shifts))))
+        if inside is not None and inside.hits_deg:
+            rows.append(("Hits", Cell(_angles(inside.hits_deg))))
     if pair.settle_by:
         rows.append(("To settle it", Cell(foreign(pair.settle_by))))
     return Facts(tuple(rows))
@@ -108,6 +117,30 @@ def _state(pair: PairResult) -> str:
         low, high = figures.mm(inside.depth_mm.lower), figures.mm(inside.depth_mm.upper)
         said.append(f"{low} to {high} mm deep")
     return f"{pair.gap.state}: {', '.join(said)}"
+
+
+def _moving(pair: PairResult, shifts: Sequence[FreeingShift]) -> str:
+    """Return "caliper moves inward by 2.42 mm or outboard by 3.10 mm"."""
+    name = foreign(pair.first if shifts[0].moves == "first" else pair.second, 48)
+    found = [one for one in shifts if one.shift_mm.upper is not None]
+    found.sort(key=lambda one: one.shift_mm.upper or 0.0)
+    # Never less than it takes.
+    ways = [
+        f"{one.way} by {figures.mm(math.ceil((one.shift_mm.upper or 0.0) * 100 - 1e-6) / 100)} mm"
+        for one in found
+    ]
+    if not ways:
+        return f"no short move of {name} along the axis or its radius frees it"
+    return f"{name} moves {' or '.join(ways)}"
+
+
+def _angles(hits_deg: Sequence[tuple[float, float]]) -> str:
+    """Return "turned by 12° to 40°", not less than the angles that hit."""
+    if hits_deg[0][1] - hits_deg[0][0] >= 360.0:
+        return "all round"
+    told = [f"{math.floor(a)}° to {math.ceil(b)}°" for a, b in hits_deg[:_MOST_ANGLES]]
+    more = len(hits_deg) - _MOST_ANGLES
+    return f"turned by {', '.join(told)}" + (f" and {more} more" if more > 0 else "")
 
 
 def _motion(motion: str) -> str:
@@ -188,7 +221,8 @@ def _sheet(context: Context, index: int) -> Together:
         verdict=pair.verdict,
     )
     picture = context.pictures.made.get(index)
-    findings = [Text(foreign(f.text), tone="note") for f in (*pair.findings, *pair.gap.findings)]
+    told = dict.fromkeys(foreign(f.text) for f in (*pair.findings, *pair.gap.findings))
+    findings = [Text(text, tone="note") for text in told]
     if picture is None:
         body: Block = Split((_sum(pair),), (_facts(pair),), share=_LEFT)
     else:
