@@ -94,6 +94,7 @@ def scenes() -> dict[str, Scene]:
         "moving": _moving,
         "keys": lambda w, _s: w.show_keys(),
         "inch": lambda w, _s: w.look.set(inch=True),
+        "slip_by_hand": _by_hand,
         "focus_card": lambda w, _s: w.sheet.card.setFocus(Qt.FocusReason.TabFocusReason),
         "focus_slip": _focus_slip,
         "first_start": lambda w, _s: w.welcome(),
@@ -118,6 +119,15 @@ def _moving(window: object, _shown: Shown) -> None:
     moving = window.sheet.section.moving
     moving.take(next(one for one in moving.choice if one.name == "spacer"))
     moving.move_to(2.5, 0.1)
+
+
+def _by_hand(window: object, _shown: Shown) -> None:
+    """The form of sizes measured by hand, at the end of the scans' slip."""
+    window.sheet.open_slip(0)
+    slip = window.sheet.slip
+    QTest.mouseClick(slip._heads["sizes measured by hand"], Qt.MouseButton.LeftButton)
+    QTest.qWait(50)
+    slip._area.ensureWidgetVisible(slip.forms["hand size"].word)
 
 
 def _focus_slip(window: object, _shown: Shown) -> None:
