@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +13,7 @@ from window_support import cases, needs_window
 needs_window()
 
 from PySide6.QtTest import QTest  # noqa: E402
-from PySide6.QtWidgets import QMessageBox  # noqa: E402
+from PySide6.QtWidgets import QFileDialog, QMessageBox  # noqa: E402
 from window_hand import Hand  # noqa: E402
 
 from clearturn.check import check  # noqa: E402
@@ -106,3 +107,62 @@ def test_size_without_its_instrument_is_refused_in_words(hand: Hand) -> None:
     fault = hand.slip.forms["hand size"].faults["instrument"]
     assert fault.isVisible()
     assert fault.text().startswith("Nothing is written here yet")
+
+
+def test_readings_of_the_dial_gauge_are_taken_from_a_file(hand: Hand, tmp_path: Path) -> None:
+    ring = [0.03 * math.cos(math.radians(30 * k)) for k in range(12)]
+    file = tmp_path / "ring.csv"
+    file.write_text("rotor_mm\n" + "".join(f"{one:.6f}\n" for one in ring))
+    hand.patch.setattr(QFileDialog, "getOpenFileName", lambda *_a, **_k: (str(file), ""))
+    document = hand.window.document
+    before = document.job
+    hand.operation(8)
+    hand.fill("readings", {"studs": "5", "ring, read at radius": "150"})
+    assert document.job.sums["run_out"] == {
+        "stud_count": 5, "rotor_radius_mm": 150.0, "readings_csv": "ring.csv",
+    }  # fmt: skip
+    assert document.stack.undoText() == "run-out from ring.csv"
+    hand.wait(lambda: hand.window.session.is_current)
+    (sheet,) = hand.window.session.result.sums.sheets
+    # Twice the amplitude of a sine: 0.060 of total run-out.
+    assert any(ruling.found.startswith("0.060") for ruling in sheet.rulings)
+    document.stack.undo()
+    assert document.job == before
+
+
+def test_file_of_readings_that_makes_no_sense_changes_nothing(hand: Hand, tmp_path: Path) -> None:
+    file = tmp_path / "ring.csv"
+    file.write_text("rotor_mm\n0.01\nabout two\n0.02\n0.01\n")
+    hand.patch.setattr(QFileDialog, "getOpenFileName", lambda *_a, **_k: (str(file), ""))
+    before = hand.window.document.job
+    hand.operation(8)
+    hand.fill("readings", {"studs": "5"})
+    assert hand.window.document.job is before
+    told = " ".join(hand.window.sheet.note.lines)
+    assert "ring.csv" in told
+    assert "about two" in told
+
+
+def test_shield_is_made_from_its_drawing_and_its_gap_to_the_rotor_judged(hand: Hand) -> None:
+    document = hand.window.document
+    before = document.job
+    hand.operation(3)
+    hand.fill("shield", {
+        "inner radius": "100", "outer radius": "170", "from z": "-64", "to z": "-62",
+        "arc": "200", "middle of the arc": "90", "made to ±": "0.5",
+    })  # fmt: skip
+    (part,) = [one for one in hand.corner.parts if one.kind == "shield"]
+    assert (part.motion, part.tolerance_mm) == ("fixed", 0.5)
+    hand.wait(lambda: hand.window.session.is_current)
+    pair = next(
+        pair for pair in hand.window.session.result.pairs
+        if {pair.first, pair.second} == {"rotor", "shield"}
+    )  # fmt: skip
+    # The ring's inboard face lies at hat offset and half its thickness of 34 inboard.
+    true = 62.0 - (MADE.HAT_OFFSET_MM + 17.0)
+    assert pair.gap.gap_mm.upper == pytest.approx(true, abs=2e-3)
+    hand.deed("drop shield")
+    assert hand.corner == before.axles[0].corner
+    document.stack.undo()
+    document.stack.undo()
+    assert document.job == before

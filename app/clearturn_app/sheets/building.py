@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
+from typing import Any
 
 from clearturn.job import model
 from clearturn.job.building import (
@@ -13,7 +14,7 @@ from clearturn.job.building import (
     with_touched_diameters,
 )
 from clearturn.job.measured import measurable_sizes
-from clearturn_app.sheets.dimensions import CALIPER, CALIPER_BOX, ROTOR, Row
+from clearturn_app.sheets.dimensions import CALIPER, CALIPER_BOX, ROTOR, SHIELD, Row
 from clearturn_app.sheets.fields import Blank, Deed, Fact, Field, Form, Line, Section
 from clearturn_app.sheets.operations import Operation
 from clearturn_app.window.look import Look
@@ -53,6 +54,37 @@ _MEASURED = (
         "text",
     ),
 )
+_SECTOR = (
+    Row("arc_deg", "arc", "360: all round.", 1, 360, "angle"),
+    Row(
+        "clock_deg",
+        "middle of the arc",
+        "Seen from outboard, 0° is up, growing clockwise.",
+        -360,
+        360,
+        "angle",
+    ),
+)
+_DIAL = (
+    Row("stud_count", "studs", "Of the hub.", 3, 12, "count"),
+    Row(
+        "rotor_radius_mm",
+        "ring, read at radius",
+        "Where the dial stood on the ring.",
+        1,
+        500,
+        optional=True,
+    ),
+    Row(
+        "hub_radius_mm",
+        "hub face, read at radius",
+        "Where it stood on the hub face.",
+        1,
+        500,
+        optional=True,
+    ),
+)
+_NOTHING: Mapping[str, float] = {}
 _SPOKES = (
     Row("r_to_mm", "spokes, to radius", "Where they run into the barrel.", 0, 500),
     Row("z_from_mm", "spokes, from z", "From the wheel's pad, outboard positive.", -300, 300),
@@ -79,10 +111,11 @@ def building_sections(
     """
     makers: dict[int, Callable[[_Bench], Iterator[Section]]] = {
         10: _scans, 20: _datums, 30: _rotor, 40: _caliper, 50: _wheel, 60: _gaps, 70: _hub,
+        90: _run_out,
     }  # fmt: skip
     if not job.axles or operation.number not in makers:
         return []
-    bench = _Bench(job.axles[0].corner, loaded, look)
+    bench = _Bench(job.axles[0].corner, loaded, look, job.sums)
     made = list(makers[operation.number](bench))
     step = next_step(bench.corner)
     if step is not None and made:
@@ -91,15 +124,26 @@ def building_sections(
 
 
 class _Bench:
-    def __init__(self, corner: model.Corner, loaded: Mapping[str, Loaded], look: Look) -> None:
-        self.corner, self.loaded, self.look = corner, loaded, look
+    def __init__(
+        self,
+        corner: model.Corner,
+        loaded: Mapping[str, Loaded],
+        look: Look,
+        sums: Mapping[str, Any],
+    ) -> None:
+        self.corner, self.loaded, self.look, self.sums = corner, loaded, look, sums
 
-    def form(self, deed: str, word: str, rows: tuple[Row, ...]) -> Form:
+    def form(
+        self, deed: str, word: str, rows: tuple[Row, ...], known: Mapping[str, float] = _NOTHING
+    ) -> Form:
         """Return a form of rows, with what is known already written in."""
         blanks = []
         for row in rows:
-            field = Field((), row.label, row.help, row.kind, row.low, row.high, row.choices)
-            start = _START.get(row.key, "")
+            field = Field(
+                (), row.label, row.help, row.kind, row.low, row.high, row.choices,
+                optional=row.optional,
+            )  # fmt: skip
+            start = f"{known[row.key]:g}" if row.key in known else _START.get(row.key, "")
             if row.kind == "length" and start and self.look.inch:
                 start = field.written(float(start), self.look)
             blanks.append(Blank(row.key, field, start))
@@ -256,6 +300,13 @@ def _caliper(bench: _Bench) -> Iterator[Section]:
         name = Row("name", "name", "Bleed nipple, pipe, pad pin.", None, None, "text")
         form = bench.form("box", "put it on", (name, *CALIPER_BOX))
         yield Section("put something on the caliper", (form,), folded=True)
+    if bench.corner.shield is None:
+        form = bench.form("shield", "make the shield", (*SHIELD, *_SECTOR, _TOLERANCE))
+        yield Section("splash shield from its drawing", (form,), folded=True)
+    else:
+        yield from _made_to(bench, "shield")
+        line = Deed("", "Not on this corner?", (("take the shield away", "drop shield"),))
+        yield Section("splash shield", (line,), folded=True)
 
 
 def _wheel(bench: _Bench) -> Iterator[Section]:
@@ -304,3 +355,19 @@ def _hub(bench: _Bench) -> Iterator[Section]:
         text = "Register, bore, flange rim and bearing housing as touched, against the rotor's."
         line = Deed("", text, (("check the touched diameters", "diameters"),))
         yield Section("from what was touched", (line,))
+
+
+def _run_out(bench: _Bench) -> Iterator[Section]:
+    held = bench.sums.get("run_out")
+    known = {k: v for k, v in held.items() if isinstance(v, int | float)} if held else {}
+    if bench.corner.rotor is not None:
+        known.setdefault("stud_count", bench.corner.rotor.bolt_count)
+    text = ("On the car, from stud 1 on, once round at equal steps. A csv file with the columns "
+            "rotor_mm, hub_face_mm, thickness_mm, register_mm, or some of them.")  # fmt: skip
+    lines: list[Line] = [
+        Deed("", text),
+        bench.form("readings", "choose their file …", _DIAL, known),
+    ]
+    if held and held.get("readings_csv"):
+        lines.insert(0, Fact("read from", str(held["readings_csv"])))
+    yield Section("readings of the dial gauge", tuple(lines), folded=bool(held))

@@ -19,6 +19,7 @@ class Row:
     high: float | None = 1000.0
     kind: Kind = "length"
     choices: tuple[str, ...] = ()
+    optional: bool = False
 
 
 def field_of(at: JsonPath, row: Row) -> Field:

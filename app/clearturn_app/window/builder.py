@@ -16,6 +16,7 @@ from clearturn.errors import InputError
 from clearturn.job import building as edits
 from clearturn.job import model
 from clearturn.job.edits import without
+from clearturn.job.sums import with_readings_file
 from clearturn.progress import Progress
 from clearturn_app.sheets.building import SMALL_HOLE_MM, specks_of
 from clearturn_app.window.forms import Forms
@@ -55,6 +56,7 @@ class Builder(Forms):
         super().__init__(session, owner)
         self.owner = owner
         self._all = False
+        self._forms["readings"] = self._readings
         self._waiting: list[Path] = []
         self._deeds: dict[str, Callable[..., object]] = {
             "choose scans": self.choose_scans, "choose caliper": self.choose_caliper,
@@ -68,6 +70,9 @@ class Builder(Forms):
             "whole wheel": self._whole_wheel,
             "allowances": lambda: self._edit(
                 "take the usual allowances", "allowances", edits.with_usual_allowances(self.corner)
+            ),
+            "drop shield": lambda: self._edit(
+                "no shield", "shield", edits.without_shield(self.corner)
             ),
             "diameters": lambda: self._edit(
                 "check the touched diameters", "hub_checks",
@@ -123,6 +128,18 @@ class Builder(Forms):
         after = edits.with_scan(corner, scan)
         self._edit(f"take in {path.name}", "scans", after)
         self.work.take(scan, replace(source, scan=scan), found)
+
+    def _readings(self, values: dict[str, Any]) -> None:
+        document = self.session.document
+        name, _ = QFileDialog.getOpenFileName(
+            self.owner, "Readings of the dial gauge", str(document.folder),
+            "Readings (*.csv *.txt);;All files (*)",
+        )  # fmt: skip
+        if name:
+            path = Path(name).absolute()
+            given = {key: value for key, value in values.items() if value is not None}
+            job = with_readings_file(document.job, document.folder, self._relative(path), given)
+            self._edit_sum(f"run-out from {path.name}", "run_out", job)
 
     def _relative(self, path: Path) -> str:
         try:

@@ -9,7 +9,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from PySide6.QtCore import QObject
 
-from clearturn.envelope.dimensions import BoxDimensions, CaliperDimensions, RotorDimensions
+from clearturn.envelope.dimensions import (
+    BoxDimensions,
+    CaliperDimensions,
+    RotorDimensions,
+    ShieldDimensions,
+)
 from clearturn.errors import ClearturnError, InputError
 from clearturn.job import building as edits
 from clearturn.job import model
@@ -39,7 +44,8 @@ class Forms(QObject):
         self.work: Workpiece = session.work
         self._forms: dict[str, Callable[[dict[str, Any]], object]] = {
             "clock": self._clock, "rotor": self._rotor, "caliper": self._caliper,
-            "box": self._box, "stack": self._stack, "split knuckle": self._split_knuckle,
+            "box": self._box, "shield": self._shield, "stack": self._stack,
+            "split knuckle": self._split_knuckle,
             "split wheel": self._split_wheel, "rule": self._rule,
             "hand size": self._hand_size,
         }  # fmt: skip
@@ -65,6 +71,9 @@ class Forms(QObject):
         job = with_corner(document.job, document.job.axles[0].name, corner)
         if job is not document.job:
             document.edit(name, signatures_lifted(job, path))
+
+    def _edit_sum(self, name: str, key: str, job: model.Job) -> None:
+        self.session.document.edit(name, signatures_lifted(job, ("sums", key)))
 
     def _clock(self, values: dict[str, Any]) -> None:
         from clearturn.corner.touched import outward_at
@@ -125,6 +134,13 @@ class Forms(QObject):
         caliper.check("")
         self._edit("caliper from dimensions", "caliper",
                    edits.with_caliper(self.corner, caliper, tolerance))  # fmt: skip
+
+    def _shield(self, values: dict[str, Any]) -> None:
+        tolerance = values.pop("tolerance_mm")
+        shield = ShieldDimensions(**values)
+        shield.check("")
+        self._edit("shield from dimensions", "shield",
+                   edits.with_shield(self.corner, shield, tolerance))  # fmt: skip
 
     def _box(self, values: dict[str, Any]) -> None:
         caliper = self.corner.caliper

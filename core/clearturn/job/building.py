@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from clearturn.envelope.dimensions import CaliperDimensions, RotorDimensions
+from clearturn.envelope.dimensions import CaliperDimensions, RotorDimensions, ShieldDimensions
 from clearturn.errors import InputError
 from clearturn.job.edits import put, without
 from clearturn.job.judging import AllowanceEntry, SeatStack
@@ -254,6 +254,20 @@ def with_caliper(corner: Corner, caliper: CaliperDimensions, tolerance_mm: float
     """Return the corner with a caliper from dimensions."""
     part = Part("caliper", "caliper", "fixed", dimensions="caliper", tolerance_mm=tolerance_mm)
     return put(replace(corner, caliper=caliper), part)
+
+
+def with_shield(corner: Corner, shield: ShieldDimensions, tolerance_mm: float) -> Corner:
+    """Return the corner with a splash shield from dimensions."""
+    part = Part("shield", "shield", "fixed", dimensions="shield", tolerance_mm=tolerance_mm)
+    return put(replace(corner, shield=shield), part)
+
+
+def without_shield(corner: Corner) -> Corner:
+    """Return the corner without its shield from dimensions, and what only spoke of it."""
+    for part in corner.parts:
+        if part.dimensions == "shield":
+            corner = without(corner, "parts", part.name)
+    return replace(corner, shield=None)
 
 
 def with_mesh_part(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +11,7 @@ from clearturn.errors import InputError
 from clearturn.job.model import Axle, Job
 from clearturn.trade.bracket import Bracket
 from clearturn.trade.inputs import SumProblem, shown
-from clearturn.trade.readings import MOST_BYTES, readings_table
+from clearturn.trade.readings import COLUMNS, MOST_BYTES, readings_table
 from clearturn.trade.sums import SumsResult, compute_sums, read_sum
 
 
@@ -58,6 +59,30 @@ def with_readings(sums: Mapping[str, Any], folder: Path) -> dict[str, Any]:
                 found=f"a column {column} in {name}", mend="keep one of them",
             )  # fmt: skip
     return {**sums, "run_out": {**content, **{key: list(found[key]) for key in found}}}
+
+
+def with_readings_file(
+    job: Job, folder: str | Path, name: str, numbers: Mapping[str, float]
+) -> Job:
+    """Return a job whose run-out is that of a file of readings, in place of those it held.
+
+    Parameters
+    ----------
+    name : str
+        Path of the csv file, relative to `folder`, that of the job file.
+    numbers : mapping of str to float
+        Other inputs of the sum, by key.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, or makes no sense with the numbers.
+    """
+    held = job.sums.get("run_out")
+    rest = {k: v for k, v in held.items() if k not in COLUMNS} if isinstance(held, dict) else {}
+    content = {**rest, **numbers, "readings_csv": name}
+    read_sum("run_out", with_readings({"run_out": content}, Path(folder))["run_out"])
+    return replace(job, sums={**job.sums, "run_out": content})
 
 
 def read_readings(path: Path, name: str | None = None) -> dict[str, tuple[float, ...]]:
