@@ -59,6 +59,7 @@ class Tasks(QObject):
         super().__init__(parent)
         self._running: dict[str, Task] = {}
         self._threads: set[threading.Thread] = set()
+        self._closed = False
         queued = Qt.ConnectionType.QueuedConnection
         self._told.connect(self._on_told, queued)
         self._ended.connect(self._on_ended, queued)
@@ -75,7 +76,8 @@ class Tasks(QObject):
     ) -> Task:
         """Run ``work(progress)`` in the background.
 
-        A running task of the same kind is cancelled and its answer dropped.
+        A running task of the same kind is cancelled and its answer dropped.  Nothing is run any
+        more once this is closed.
 
         Parameters
         ----------
@@ -87,6 +89,9 @@ class Tasks(QObject):
         """
         self.cancel(kind)
         task = Task(kind, words, done, failed, shown)
+        if self._closed:
+            task.progress.cancel()
+            return task
         task.progress = Progress(_Teller(task, self._told))
         task.thread = threading.Thread(
             target=self._run, args=(task, work), name=f"window-{kind}", daemon=True
@@ -108,6 +113,15 @@ class Tasks(QObject):
         """Stop everything."""
         for kind in list(self._running):
             self.cancel(kind)
+
+    def close(self) -> None:
+        """Stop everything, and begin nothing any more.
+
+        An edit just before the window closes would else begin a check after it: a thread that
+        still works while the interpreter is taken down ends the process by a crash.
+        """
+        self._closed = True
+        self.cancel_all()
 
     def running(self, kind: str) -> bool:
         """Return whether a task of a kind is under way and its answer still wanted."""

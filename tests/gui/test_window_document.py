@@ -206,3 +206,28 @@ def test_cancelled_task_tells_nothing_and_stops(qtbot) -> None:
     assert tasks.wait(10)
     qtbot.wait(20)
     assert told == []
+
+
+def test_nothing_is_begun_once_the_window_is_closed(qtbot) -> None:
+    """A thread that still works at the end of the process would end it by a crash."""
+    tasks = Tasks()
+    told: list[object] = []
+    ended = threading.Event()
+
+    def work(progress) -> None:
+        try:
+            while True:
+                progress.check()
+        finally:
+            ended.set()
+
+    tasks.start("check", work, done=told.append, failed=told.append)
+    tasks.close()
+    task = tasks.start("check", lambda _progress: told.append("ran"), done=told.append,
+                       failed=told.append)  # fmt: skip
+    assert task.progress.cancelled
+    assert not tasks.running("check")
+    assert tasks.wait(10)
+    assert ended.is_set()
+    qtbot.wait(50)
+    assert told == []

@@ -410,7 +410,7 @@ class MainWindow(QMainWindow):
             event.ignore()
             return
         self._keep_soon.stop()
-        self.tasks.cancel_all()
+        self.tasks.close()
         self.sheet.picture.close_process()
         self.settings.keep_view(self.sheet.view, self.sheet.swapped)
         self.settings.keep_geometry(self.saveGeometry())

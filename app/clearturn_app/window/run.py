@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import sys
 import threading
@@ -42,7 +43,13 @@ def run_window(path: Path | None) -> int:
     pulse = QTimer(window)
     pulse.start(300)
     pulse.timeout.connect(lambda: None)
-    return int(application.exec())
+    code = int(application.exec())
+    if not window.tasks.wait(0.0):
+        # All is saved; a thread that still works would crash in an interpreter taken down.
+        sys.stdout.flush()
+        sys.stderr.flush()
+        os._exit(code)
+    return code
 
 
 def _tell_in(window: MainWindow) -> None:
