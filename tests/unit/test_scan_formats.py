@@ -321,3 +321,30 @@ def test_a_child_that_crashes_is_told_in_one_sentence(
     ball.export(tmp_path / "ball.ply")
     with pytest.raises(FileProblem, match="crash of the library"):
         read_scan(tmp_path / "ball.ply")
+
+
+@pytest.mark.parametrize(
+    ("face", "others"),
+    [
+        ("4 0 1 3", ""),  # says four, holds three
+        ("2 0 1 3", ""),
+        ("three 0 1 3", ""),
+        ("", ""),  # one line too few: the next is a number short of a face
+        ("3 0 1 3 255", ""),  # a colour nobody announced
+        ("3 0 1 3", "property uchar red\n"),  # one announced and not there
+    ],
+)
+def test_text_ply_whose_face_holds_other_corners_than_it_says_is_refused(tmp_path, face, others):
+    rows = ["3 0 1 2", face, "3 0 2 3", "3 1 2 3"]
+    if others:
+        rows = [f"{row} 255" if k != 1 else row for k, row in enumerate(rows)]
+    (tmp_path / "lie.ply").write_text(
+        "ply\nformat ascii 1.0\nelement vertex 4\nproperty float x\nproperty float y\n"
+        "property float z\nelement face 4\nproperty list uchar int vertex_indices\n"
+        + others
+        + "end_header\n0 0 0\n300 0 0\n0 300 0\n0 0 300\n"
+        + "\n".join(rows)
+        + "\n"
+    )
+    with pytest.raises(FileProblem, match=r"lie\.ply"):
+        read_scan(tmp_path / "lie.ply")

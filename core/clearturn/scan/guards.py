@@ -7,6 +7,7 @@ import struct
 import zipfile
 from collections.abc import Iterable
 from io import BytesIO
+from itertools import islice
 from typing import Any
 
 from clearturn.errors import FileProblem
@@ -47,6 +48,7 @@ def check_ply(source: Source) -> None:
     per_row = 0
     counts: dict[str, int] = {}
     current = ""
+    lists: dict[str, list[bool]] = {}
     for number, raw in enumerate(head[:end].split(b"\n"), 1):
         words = raw.decode("latin-1").split()
         if words[:1] == ["format"]:
@@ -56,7 +58,9 @@ def check_ply(source: Source) -> None:
             per_row = 0
             current, counts_here = _ply_element(source, words, number)
             counts[current] = counts_here
+            lists[current] = []
         elif words[:1] == ["property"]:
+            lists.setdefault(current, []).append(words[1:2] == ["list"])
             per_row += _ply_property(source, words, number, text)
     least += per_row * counts.get(current, 0)
     for name in ("vertex", "face"):
@@ -71,6 +75,34 @@ def check_ply(source: Source) -> None:
             found=", ".join(f"{n:,} {name}" for name, n in counts.items()) + f" in {rest:,} bytes",
             allowed="counts the file has room for", mend=AGAIN,
         )  # fmt: skip
+    if text:
+        _check_ply_faces(source, end, counts, lists["face"])
+
+
+def _check_ply_faces(source: Source, end: int, counts: dict[str, int], lists: list[bool]) -> None:
+    """Refuse a line of a text PLY's faces that holds more or fewer numbers than it says."""
+    body = BytesIO(source.data[end:].tobytes())
+    before = 1  # the rest of the header's last line
+    for name, count in counts.items():
+        if name == "face":
+            break
+        before += count
+    rows = (line for line in body if line.strip())
+    for line in islice(rows, before, before + counts["face"]):
+        words = line.split()
+        at = 0
+        for is_list in lists:
+            if is_list:
+                told = words[at] if at < len(words) else b""
+                at += int(told) if told.isdigit() else MOST_TRIANGLES
+            at += 1
+        if at != len(words):
+            raise FileProblem(
+                "a face of this PLY holds another number of corners than it says",
+                file=source.file, place=f"line {source.line_at(end + body.tell()) - 1}",
+                found=f"“{line.decode('latin-1').strip()[:60]}”",
+                allowed="as many numbers as the first one says", mend=AGAIN,
+            )  # fmt: skip
 
 
 def _ply_element(source: Source, words: list[str], line: int) -> tuple[str, int]:
