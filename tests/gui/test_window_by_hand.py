@@ -166,3 +166,36 @@ def test_shield_is_made_from_its_drawing_and_its_gap_to_the_rotor_judged(hand: H
     document.stack.undo()
     document.stack.undo()
     assert document.job == before
+
+
+def test_second_axle_is_added_and_built_beside_the_first(hand: Hand, tmp_path: Path) -> None:
+    document, session = hand.window.document, hand.window.session
+    before = document.job
+    hand.operation(0)
+    hand.deed("add axle:rear")
+    assert [axle.name for axle in document.job.axles] == ["front", "rear"]
+    assert document.job.axles[0] == before.axles[0]
+    assert session.missing is not None
+    assert session.missing.startswith("rear axle: ")
+    hand.choose_files("choose scans", tmp_path / "knuckle.stl")
+    hand.wait(lambda: bool(document.job.axles[1].corner.scans))
+    assert document.job.axles[0] == before.axles[0]
+    hand.settle()
+    hand.operation(3)
+    hand.fill("shield", {
+        "inner radius": "100", "outer radius": "170", "from z": "-64", "to z": "-62",
+        "arc": "200", "middle of the arc": "90", "made to ±": "0.5",
+    })  # fmt: skip
+    assert document.job.axles[1].corner.shield is not None
+    assert document.job.axles[0].corner.shield is None
+    hand.operation(0)
+    hand.deed("axle:0")
+    assert hand.window.session.work.axle == 0
+    assert set(hand.window.session.work.scans()) == {"knuckle", "wheel"}
+    take_in(hand, REGISTER, "70")
+    assert document.job.axles[0].corner.scans[0].size_check
+    assert not document.job.axles[1].corner.scans[0].size_check
+    while document.stack.canUndo():
+        document.stack.undo()
+    assert document.job == before
+    assert hand.window.session.work.axle == 0

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from typing import Any
 
 from clearturn.job import model
 from clearturn.job.building import (
@@ -101,11 +100,14 @@ def building_sections(
     job: model.Job,
     loaded: Mapping[str, Loaded],
     look: Look,
+    axle: int = 0,
 ) -> list[Section]:
-    """Return what builds the first axle's corner, for an operation.
+    """Return what builds an axle's corner, for an operation.
 
     Parameters
     ----------
+    axle : int
+        Which, by its place in the job.
     loaded : mapping of str to Loaded
         The scans in memory.
     """
@@ -115,7 +117,7 @@ def building_sections(
     }  # fmt: skip
     if not job.axles or operation.number not in makers:
         return []
-    bench = _Bench(job.axles[0].corner, loaded, look, job.sums)
+    bench = _Bench(job, axle, loaded, look)
     made = list(makers[operation.number](bench))
     step = next_step(bench.corner)
     if step is not None and made:
@@ -126,12 +128,13 @@ def building_sections(
 class _Bench:
     def __init__(
         self,
-        corner: model.Corner,
+        job: model.Job,
+        axle: int,
         loaded: Mapping[str, Loaded],
         look: Look,
-        sums: Mapping[str, Any],
     ) -> None:
-        self.corner, self.loaded, self.look, self.sums = corner, loaded, look, sums
+        self.job, self.axle, self.loaded, self.look = job, axle, loaded, look
+        self.corner, self.sums = job.axles[axle].corner, job.sums
 
     def form(
         self, deed: str, word: str, rows: tuple[Row, ...], known: Mapping[str, float] = _NOTHING
@@ -151,10 +154,11 @@ class _Bench:
 
 
 def _scans(bench: _Bench) -> Iterator[Section]:
-    axle = ("axles", 0)
+    axle = ("axles", bench.axle)
     yield Section(
         "take scans in",
         (
+            _axles(bench),
             Deed("", f"{FORMATS}. Or drop the files on the sheet.",
                  (("choose scans …", "choose scans"),)),
             Field((*axle, "name"), "axle", "Which axle this corner is on.", "choice",
@@ -181,6 +185,19 @@ def _scans(bench: _Bench) -> Iterator[Section]:
         ]
         lines.append(bench.form("hand size", "take it in", rows))
         yield Section("sizes measured by hand", tuple(lines), folded=True)
+
+
+def _axles(bench: _Bench) -> Line:
+    """Which axle is built, and words for the other one."""
+    axles = bench.job.axles
+    here = axles[bench.axle].name
+    other = "rear" if here == "front" else "front"
+    if len(axles) == 1:
+        return Deed(
+            "", f"This is the {here} axle.", ((f"add the {other} axle", f"add axle:{other}"),)
+        )
+    return Deed("", f"The slips build the {here} axle.",
+                ((f"build the {other} axle", f"axle:{1 - bench.axle}"),))  # fmt: skip
 
 
 def _bench_lines(scan: model.Scan, bench: _Bench) -> Iterator[Line]:
@@ -280,8 +297,8 @@ def _rotor(bench: _Bench) -> Iterator[Section]:
 def _made_to(bench: _Bench, name: str) -> Iterator[Section]:
     for i, part in enumerate(bench.corner.parts):
         if part.name == name:
-            field = Field(("axles", 0, "corner", "parts", i, "tolerance_mm"), _TOLERANCE.label,
-                          _TOLERANCE.help, low=0, high=10, source="drawing")  # fmt: skip
+            at = ("axles", bench.axle, "corner", "parts", i, "tolerance_mm")
+            field = Field(at, _TOLERANCE.label, _TOLERANCE.help, low=0, high=10, source="drawing")
             yield Section(f"{name}: the part as made", (field,), folded=True)
 
 
@@ -294,12 +311,17 @@ def _caliper(bench: _Bench) -> Iterator[Section]:
         text = f"{FORMATS}, already posed in the hub frame. Or drop the file on the sheet."
         line = Deed("", text, (("choose a mesh …", "choose caliper"),))
         yield Section("or from a mesh", (line,))
+        yield from _shield(bench)
         return
     yield from _made_to(bench, there[0].name)
     if bench.corner.caliper is not None:
         name = Row("name", "name", "Bleed nipple, pipe, pad pin.", None, None, "text")
         form = bench.form("box", "put it on", (name, *CALIPER_BOX))
         yield Section("put something on the caliper", (form,), folded=True)
+    yield from _shield(bench)
+
+
+def _shield(bench: _Bench) -> Iterator[Section]:
     if bench.corner.shield is None:
         form = bench.form("shield", "make the shield", (*SHIELD, *_SECTOR, _TOLERANCE))
         yield Section("splash shield from its drawing", (form,), folded=True)

@@ -128,7 +128,9 @@ class Slip(QWidget):
         result = session.result if session.is_current else None
         job = session.document.job
         made = sections(self.operation, job, result, self.look, session.sums)
-        building = building_sections(self.operation, job, session.work.loaded, self.look)
+        building = building_sections(
+            self.operation, job, session.work.loaded, self.look, session.work.axle
+        )
         if building:
             rest = [section for section in made if section.title != "nothing yet"]
             # What is done or may wait comes after what is there to be read.

@@ -111,7 +111,8 @@ def paint_features(painter: QPainter, look: Look, session: Session, camera: Came
     roles = [
         name for name, lines in work.lines.items()
         if lines is not None and any(d.name == name and d.scan == work.shown
-                                     for a in session.document.job.axles for d in a.corner.datums)
+                                     for a in session.document.job.axles[work.axle : work.axle + 1]
+                                     for d in a.corner.datums)
     ]  # fmt: skip
     has_room = size[1] >= look.px(_ROOM_PX)
     for name in roles:

@@ -6,7 +6,7 @@ import os
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 from PySide6.QtCore import Signal
@@ -15,7 +15,7 @@ from PySide6.QtWidgets import QFileDialog, QWidget
 from clearturn.errors import InputError
 from clearturn.job import building as edits
 from clearturn.job import model
-from clearturn.job.edits import without
+from clearturn.job.edits import with_corner, without
 from clearturn.job.sums import with_readings_file
 from clearturn.progress import Progress
 from clearturn_app.sheets.building import SMALL_HOLE_MM, specks_of
@@ -71,6 +71,8 @@ class Builder(Forms):
             "allowances": lambda: self._edit(
                 "take the usual allowances", "allowances", edits.with_usual_allowances(self.corner)
             ),
+            "axle": lambda number: self.work.build_axle(int(number)),
+            "add axle": self._add_axle,
             "drop shield": lambda: self._edit(
                 "no shield", "shield", edits.without_shield(self.corner)
             ),
@@ -86,6 +88,15 @@ class Builder(Forms):
         # A scan's name may hold a colon itself.
         about = rest.rsplit(":", 1) if name in _OF_SCAN else [rest] * bool(rest)
         self._guarded(lambda: self._deeds[name](*about))
+
+    def _add_axle(self, name: Literal["front", "rear"]) -> None:
+        document = self.session.document
+        side = self.corner.side
+        job = with_corner(document.job, name, model.Corner(side=side))
+        # It lacks everything yet; a check would only say so.
+        self.session.is_being_built = True
+        document.edit(f"add the {name} axle", job)
+        self.work.build_axle(len(job.axles) - 1)
 
     # -- scans ------------------------------------------------------------------------------
 
@@ -121,7 +132,8 @@ class Builder(Forms):
 
     def _take_scan(self, path: Path, source: Source, found: Survey) -> None:
         document, corner = self.session.document, self.corner
-        if document.path is None and not corner.scans and not corner.parts:
+        empty = all(not one.corner.scans and not one.corner.parts for one in document.job.axles)
+        if document.path is None and empty:
             document.settle(path.parent)
         name = edits.name_for(corner, path.stem)
         scan = replace(source.scan, name=name, path=self._relative(path))

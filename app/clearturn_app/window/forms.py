@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 
 class Forms(QObject):
-    """Makes edits of the corner that is built: that of the first axle.
+    """Makes edits of the corner that is built.
 
     Parameters
     ----------
@@ -52,8 +52,8 @@ class Forms(QObject):
 
     @property
     def corner(self) -> model.Corner:
-        """The corner that is built: that of the first axle."""
-        return self.session.document.job.axles[0].corner
+        """The corner that is built: that of the axle chosen."""
+        return self.session.document.job.axles[self.work.axle].corner
 
     def given(self, deed: str, values: dict[str, Any]) -> None:
         """Take what was written into a form."""
@@ -67,8 +67,8 @@ class Forms(QObject):
 
     def _edit(self, name: str, key: str, corner: model.Corner) -> None:
         document = self.session.document
-        path: JsonPath = ("axles", 0, "corner", key)
-        job = with_corner(document.job, document.job.axles[0].name, corner)
+        path: JsonPath = ("axles", self.work.axle, "corner", key)
+        job = with_corner(document.job, document.job.axles[self.work.axle].name, corner)
         if job is not document.job:
             document.edit(name, signatures_lifted(job, path))
 

@@ -204,7 +204,11 @@ class Session(QObject):
         if not self.is_being_built:
             return None
         axles = self.document.job.axles
-        return next_step(axles[0].corner) if axles else None
+        for axle in axles:
+            step = next_step(axle.corner)
+            if step is not None:
+                return f"{axle.name} axle: {step}" if len(axles) > 1 else step
+        return None
 
     def forget_result(self) -> None:
         """Drop the result, as when another job is opened."""

@@ -117,6 +117,7 @@ class Workpiece(QObject):
         super().__init__(parent)
         self.document, self.tasks = document, tasks
         self.loaded: dict[str, Loaded] = {}
+        self._axle = 0
         self.shown: str | None = None
         self.goal: Goal | None = None
         self.touched: Touched | None = None
@@ -133,10 +134,20 @@ class Workpiece(QObject):
         """The scan shown."""
         return self.loaded[self.shown].source if self.shown in self.loaded else None
 
+    @property
+    def axle(self) -> int:
+        """Which axle of the job is built, by its place in the job."""
+        return min(self._axle, max(0, len(self.document.job.axles) - 1))
+
+    def build_axle(self, axle: int) -> None:
+        """Turn to another axle; the scans of the one left are put away."""
+        self._axle = axle
+        self._follow()
+
     def scans(self) -> dict[str, model.Scan]:
-        """Return the job's scans by name, those of its first axle."""
+        """Return the job's scans by name, those of the axle that is built."""
         axles = self.document.job.axles
-        return {scan.name: scan for scan in axles[0].corner.scans} if axles else {}
+        return {scan.name: scan for scan in axles[self.axle].corner.scans} if axles else {}
 
     # -- reading ----------------------------------------------------------------------------
 
@@ -246,8 +257,8 @@ class Workpiece(QObject):
         if source is None or goal is None:
             return
 
-        axes = self.document.job.axles
-        corner = axes[0].corner if axes else None
+        axles = self.document.job.axles
+        corner = axles[self.axle].corner if axles else None
 
         def work(progress: Progress) -> tuple[Touched | None, tuple[float, float] | None]:
             found = touch(source, origin, direction, piece=goal.piece, progress=progress)
