@@ -13,7 +13,8 @@ import pytest
 
 UNIT = Path(__file__).parents[1] / "unit"
 
-# Imports first, then the other user: the interpreter may lie where that user cannot read.
+# Imports first, then the other user: the interpreter may lie where that user cannot read.  What is
+# imported when it is first needed is there once a report was written.
 SCRIPT = """
 import os, sys
 class Refuse:
@@ -28,6 +29,7 @@ from datetime import datetime, UTC
 from clearturn.report import write_report
 result = cases.demo()
 if sys.argv[3] != "same":
+    write_report(result, sys.argv[2] + "-before")
     os.setgid(65534)
     os.setuid(65534)
 files = write_report(result, sys.argv[2], written_at=datetime(2025, 11, 24, 9, 30, tzinfo=UTC))
