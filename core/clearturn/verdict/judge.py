@@ -48,7 +48,6 @@ from clearturn.verdict.uncertainty import (
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
-_MOST_SHIFT_MM = 30.0  # a part that must move farther to come free is another design
 _FAR_MM = 10.0
 """A pair this much wider than all it needs is judged at its nearest place, noise and all."""
 TILT_REACH = 5.0
@@ -197,7 +196,7 @@ def _judge_surface(
         second=spec.second,
         kind=spec.kind,
         motion=spec.motion,
-        gap=pair.freed(gap, _MOST_SHIFT_MM, progress and progress.silent()),
+        gap=gap,
         noise_bias_mm=noise.bias_mm,
         estimate_mm=noise.estimate_mm,
         allowances=allowances,

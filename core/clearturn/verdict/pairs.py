@@ -4,17 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 
 from clearturn.corner.pairs import FrameUncertainty, PairSpec
+from clearturn.gap import State
 from clearturn.job.judging import VerdictSettings
 from clearturn.progress import Progress, part, report
 from clearturn.result import FitLimit, PairResult, PlacedPart
 from clearturn.steps import KeptSteps, kept_step
 from clearturn.verdict.cures import find_cures
 from clearturn.verdict.every import judge_all
+from clearturn.verdict.field import Pair
 from clearturn.verdict.joint import find_joint_cures
 from clearturn.verdict.judge import Judged
 from clearturn.verdict.largest import find_limits
+
+_MOST_SHIFT_MM = 30.0  # a part that must move farther to come free is another design
 
 
 def judge_pairs(
@@ -53,7 +58,8 @@ def judge_pairs(
         If `progress` was cancelled.
     """
     judged = judge_all(parts, pairs, settings, frames_uncertainty or {}, part(progress, 0.0, 0.6))
-    return _cured(judged, parts, settings, part(progress, 0.6, 1.0))
+    found = _cured(judged, parts, settings, part(progress, 0.6, 0.9))
+    return _freed(judged, found, part(progress, 0.9, 1.0), None)
 
 
 def judge_corner(
@@ -80,11 +86,31 @@ def judge_corner(
     frames = frames_uncertainty or {}
     judged = judge_all(parts, pairs, settings, frames, part(progress, 0.0, 0.5), steps)
     given = (judged, parts, settings)
-    found = kept_step(steps, "cures", lambda: _cured(*given, part(progress, 0.5, 0.8)), *given)
+    cured = kept_step(steps, "cures", lambda: _cured(*given, part(progress, 0.5, 0.75)), *given)
+    found = _freed(judged, cured, part(progress, 0.75, 0.8), steps)
     limits = kept_step(
         steps, "limits", lambda: find_limits(*given, part(progress, 0.8, 1.0)), *given
     )
     return found, limits
+
+
+def _freed(
+    judged: Sequence[Judged],
+    results: Sequence[PairResult],
+    progress: Progress | None,
+    steps: KeptSteps | None,
+) -> tuple[PairResult, ...]:
+    """Add to the pairs that interfere how far they must be moved; only what is told needs that."""
+    told = []
+    for i, (one, result) in enumerate(zip(judged, results, strict=True)):
+        if result.gap.state is State.INTERFERING:
+            given = (one.pair, result.gap, _MOST_SHIFT_MM)
+            here = part(progress, i / len(results), (i + 1) / len(results))
+            free = partial(Pair.freed, *given, here)
+            told.append(replace(result, gap=kept_step(steps, "freed", free, *given)))
+        else:
+            told.append(result)
+    return tuple(told)
 
 
 def _cured(
