@@ -126,6 +126,11 @@ def stop_of(progress: Progress | None) -> NDArray[np.uint8]:
     return np.zeros(1, np.uint8) if progress is None else progress.stop
 
 
+def silent(progress: Progress | None) -> Progress | None:
+    """Return `Progress.silent` of `progress`, or None."""
+    return None if progress is None else progress.silent()
+
+
 def part(progress: Progress | None, low: float, high: float) -> Progress | None:
     """Return the part of `progress` from `low` to `high`, or None."""
     return None if progress is None else progress.part(low, high)

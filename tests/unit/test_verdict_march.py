@@ -211,3 +211,27 @@ def test_parts_that_meet_are_not_said_to_clear():
     assert still_in.meets
     assert not still_in.clears
     assert 3.99 <= still_in.missing_mm <= 5.0 + 1e-9
+
+
+def test_shifts_that_free_are_told_of_pairs_that_meet_and_not_looked_for_elsewhere():
+    parts = [
+        sector("caliper", "caliper", [100, -5, 10], [150, 5, 30]),
+        turned("spokes", "spokes", [(70, 25), (180, 25), (180, 45), (70, 45)], 720),
+        turned("barrel", "barrel", [(160, -90), (170, -90), (170, 0), (160, 0)], 96),
+    ]
+    chosen = settings()
+    specs = [
+        PairSpec("caliper", "spokes", "caliper–spokes", "turning", 4.0),
+        PairSpec("caliper", "barrel", "caliper–barrel", "turning", 3.0),
+    ]
+    meets, clear = judge_pairs(parts, specs, chosen)
+    assert clear.gap.interference is None
+    found = {one.way: one.shift_mm for one in meets.gap.interference.shifts}
+    # The block's face at z 30 lies 5 mm inside the disc from z 25 on; 0.01 mm are left.
+    assert found["inboard"].lower <= 5.01 <= found["inboard"].upper < 5.02
+    # Outboard it must pass z 45 with its face at z 10: farther than is looked for.
+    assert found["outboard"].upper is None
+    assert found["outboard"].lower > 30.0
+    # What judges pairs for cures, ways of tools and trials has no use for them.
+    judged = judge_all(parts, specs, chosen, {})
+    assert judged[0].result.gap.interference.shifts == ()

@@ -16,13 +16,13 @@ from numpy.typing import NDArray
 from clearturn.gap.depth import shallow_gap
 from clearturn.gap.meridian import meridian_image
 from clearturn.gap.model import Z_AXIS, Axis, FreeingShift, Gap, Interval, State
-from clearturn.gap.state import _side_of, is_closed, turned
+from clearturn.gap.state import is_closed, side_of, turned
 from clearturn.gap.still import inverse, is_smaller, query
 from clearturn.gap.strokes import hitting_strokes
 from clearturn.gap.surface_map import INSIDE, winding
 from clearturn.gap.tree import mesh_bounds, space_tree, used_vertices
 from clearturn.mesh import Mesh
-from clearturn.progress import Progress, check, part, report
+from clearturn.progress import Progress, check, part, report, silent
 
 if TYPE_CHECKING:
     from clearturn.gap.turning import Turns
@@ -40,6 +40,8 @@ _NEAR, _SPREAD, _FIRST = 200, 200, 800
 _MOST_STEPS, _LEAST_STEP_MM = 100, 1e-4
 #: Angles looked at of all that hit, and how fine those are looked for.
 _MOST_ANGLES, _STEP_DEG = 12, 1.0
+#: What rounding can add to a point's way out, for coordinates of a corner.
+_ROUNDING_MM = 1e-9
 #: A part whose middle is nearer to the axis than this share of its size has no radius of its own.
 _OFF_AXIS = 0.02
 
@@ -90,7 +92,8 @@ def with_freeing(
         for k, (way, direction) in enumerate(ways):
             report(progress, 0.3 + 0.7 * k / len(ways), f"moved {way}")
             found = least_shift(pair, direction, angles)
-            shifts.append(FreeingShift(way, name, direction, found))
+            least = Interval(max((found.lower or 0.0) - _ROUNDING_MM, 0.0), found.upper)
+            shifts.append(FreeingShift(way, name, direction, least))
     inside = dataclasses.replace(gap.interference, shifts=tuple(shifts), hits_deg=hits)
     return dataclasses.replace(gap, interference=inside)
 
@@ -122,16 +125,16 @@ class _Pair:
     def gap(self, step: Matrix) -> Gap:
         """The gap at a shift (3,), without depth."""
         check(self.progress)
-        silent = None if self.progress is None else self.progress.silent()
+        quiet = silent(self.progress)
         turn: tuple[Turns, Axis] | None = None
         if self.axis is not None:
             turn = ("second", self.axis)
             # A search goes another way where an image is there; so it always is.
-            meridian_image(self.stays, self.axis, self.pose_stays, silent)
+            meridian_image(self.stays, self.axis, self.pose_stays, quiet)
         pose = _shifted(self.pose_moved, step)
         return shallow_gap(
             self.moved, self.stays, pose, self.pose_stays, turn,
-            tolerance_mm=self.tolerance_mm, progress=silent,
+            tolerance_mm=self.tolerance_mm, progress=quiet,
         )  # fmt: skip
 
     def at(self, angle_deg: float) -> Matrix:
@@ -176,8 +179,8 @@ class _Pair:
         check(self.progress)
         place = inverse(self.at(angle_deg)) @ self.pose_moved
         return (
-            _side_of(self.moved, self.stays, place, 0.0)[0]
-            or _side_of(self.stays, self.moved, inverse(place), 0.0)[0]
+            side_of(self.moved, self.stays, place, 0.0)[0]
+            or side_of(self.stays, self.moved, inverse(place), 0.0)[0]
         )
 
     def ways(self) -> list[tuple[str, Matrix]]:

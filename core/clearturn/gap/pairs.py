@@ -22,7 +22,7 @@ from clearturn.gap.state import still_state, turning_state
 from clearturn.gap.still import inverse, need_faces, rigid, still_gap
 from clearturn.gap.turning import Turns, turning_gap
 from clearturn.mesh import Mesh
-from clearturn.progress import Progress, part, report
+from clearturn.progress import Progress, part, report, silent
 
 Matrix = NDArray[np.float64]
 #: A turning part's image pays for itself from this many pairs on.
@@ -183,13 +183,13 @@ class _Call:
 
     def work_out(self, one: _Work) -> None:
         """Answer a pair by a bound from trees, or exactly; several may be under way at a time."""
-        silent = None if self.progress is None else self.progress.silent()
+        quiet = silent(self.progress)
         if math.isfinite(self.enough_mm):
-            bound = one.bound(self.enough_mm, silent)
-            if bound >= self.enough_mm and one.is_outside(bound, self.tolerance_mm, silent):
+            bound = one.bound(self.enough_mm, quiet)
+            if bound >= self.enough_mm and one.is_outside(bound, self.tolerance_mm, quiet):
                 self._tell(one, Interval(bound, None), None)
                 return
-        gap = one.exact(self.tolerance_mm, silent)
+        gap = one.exact(self.tolerance_mm, quiet)
         if self.kept is not None:
             self.kept.keep(one.at, self.tolerance_mm, gap)
         self._tell(one, gap.gap_mm, gap)

@@ -185,7 +185,7 @@ def _sample(mesh: Mesh) -> NDArray[np.int64]:
     return mesh.cached("sample", choose)
 
 
-def _side_of(
+def side_of(
     inner: Mesh, outer: Mesh, inner_in_outer: Matrix, touching_mm: float
 ) -> tuple[bool, bool]:
     """Whether points of `inner` lie inside `outer`, and whether any is undecided.
@@ -224,9 +224,9 @@ def _contained(
     """Decide containment of parts whose surfaces do not cross."""
     check(progress)
     touching = (gap.gap_mm.upper or 0.0) + 1e-6 if gap.state is State.TOUCHING else 0.0
-    in_second, unknown_second = _side_of(first, second, relative, touching)
+    in_second, unknown_second = side_of(first, second, relative, touching)
     check(progress)
-    in_first, unknown_first = _side_of(second, first, inverse(relative), touching)
+    in_first, unknown_first = side_of(second, first, inverse(relative), touching)
     if in_second or in_first:
         which = "first in second" if in_second else "second in first"
         text = f"a piece lies wholly inside the other part's solid ({which})"

@@ -35,6 +35,11 @@ def mm(value: float | None, decimals: int = 2) -> str:
     return number(value, decimals)
 
 
+def mm_up(value: float) -> str:
+    """Return a length rounded up: a reading that rounds to it is never short of it."""
+    return mm(math.ceil(value * 100.0 - 1e-6) / 100.0)
+
+
 def signed_mm(value: float | None) -> str:
     """Return a length with its sign, with the decimals it takes to show that sign.
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 from clearturn.report import figures
 from clearturn.report.blocks import Cell, Column, Context, Items, Section, Table, Text
 from clearturn.report.names import pair_name, worst_first
@@ -79,8 +77,6 @@ def on_the_stand_mm(pair: PairResult) -> float:
 
 
 def _row(item: int, pair: PairResult) -> tuple[Cell, ...]:
-    # Rounded up: a reading that rounds to it must not be short of it.
-    on_stand = math.ceil(on_the_stand_mm(pair) * 100.0 - 1e-6) / 100.0
     after = "" if pair.verdict is Verdict.CLEARS else "after the cure"
     return (
         Cell(str(item)),
@@ -89,7 +85,7 @@ def _row(item: int, pair: PairResult) -> tuple[Cell, ...]:
             figures.clock(pair.clock_deg),
             below=f"r {figures.mm(pair.r_mm, 1)} · z {figures.mm(pair.z_mm, 1)}",
         ),
-        Cell(figures.mm(on_stand), strong=True),
+        Cell(figures.mm_up(on_the_stand_mm(pair)), strong=True),
         Cell("", write_here=True),
         Cell("", write_here=True),
     )

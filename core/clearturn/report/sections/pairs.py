@@ -122,13 +122,9 @@ def _state(pair: PairResult) -> str:
 def _moving(pair: PairResult, shifts: Sequence[FreeingShift]) -> str:
     """Return "caliper moves inward by 2.42 mm or outboard by 3.10 mm"."""
     name = foreign(pair.first if shifts[0].moves == "first" else pair.second, 48)
-    found = [one for one in shifts if one.shift_mm.upper is not None]
-    found.sort(key=lambda one: one.shift_mm.upper or 0.0)
-    # Never less than it takes.
-    ways = [
-        f"{one.way} by {figures.mm(math.ceil((one.shift_mm.upper or 0.0) * 100 - 1e-6) / 100)} mm"
-        for one in found
-    ]
+    found = [(one.shift_mm.upper, one.way) for one in shifts if one.shift_mm.upper is not None]
+    found.sort(key=lambda one: one[0])
+    ways = [f"{way} by {figures.mm_up(least)} mm" for least, way in found]
     if not ways:
         return f"no short move of {name} along the axis or its radius frees it"
     return f"{name} moves {' or '.join(ways)}"
