@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import json
 import math
+import threading
+import time
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -199,3 +202,46 @@ def test_second_axle_is_added_and_built_beside_the_first(hand: Hand, tmp_path: P
         document.stack.undo()
     assert document.job == before
     assert hand.window.session.work.axle == 0
+
+
+def test_what_was_begun_for_one_axle_never_ends_in_the_other(hand: Hand, tmp_path: Path) -> None:
+    document, tasks = hand.window.document, hand.window.tasks
+    hand.operation(0)
+    hand.deed("show:knuckle")
+    hand.wait(lambda: "knuckle" in hand.window.session.work.loaded)
+    hand.settle()
+    go = threading.Event()
+
+    def read_till_told(progress) -> None:
+        while not go.is_set():
+            progress.check()
+            time.sleep(0.005)
+
+    # While a file is read for this axle there is no turning to the other, nor adding it.
+    tasks.start("take scan", read_till_told, done=lambda _v: None, failed=lambda _e: None)
+    before = document.job
+    hand.deed("add axle:rear")
+    assert document.job is before
+    assert "being read" in " ".join(hand.window.sheet.note.lines)
+    go.set()
+    hand.wait(lambda: not tasks.running("take scan"))
+    hand.deed("add axle:rear")
+    hand.deed("axle:0")
+    hand.deed("show:knuckle")
+    hand.wait(lambda: "knuckle" in hand.window.session.work.loaded)
+    hand.settle()
+    # An edit that is worked out meanwhile is dropped once the other axle is built.
+    go.clear()
+
+    def slow(_source):
+        assert go.wait(60)
+        return replace(hand.corner, side="right")
+
+    builder = hand.window.builder
+    builder._with_source("knuckle", "turn it round", "hub_frame", slow)
+    two = document.job
+    hand.deed("axle:1")
+    go.set()
+    hand.wait(lambda: not tasks.running("hub_frame"))
+    QTest.qWait(50)
+    assert document.job is two

@@ -13,6 +13,7 @@ from clearturn.job.building import (
     with_touched_diameters,
 )
 from clearturn.job.measured import measurable_sizes
+from clearturn.job.sums import first_axle
 from clearturn_app.sheets.dimensions import CALIPER, CALIPER_BOX, ROTOR, SHIELD, Row
 from clearturn_app.sheets.fields import Blank, Deed, Fact, Field, Form, Line, Section
 from clearturn_app.sheets.operations import Operation
@@ -134,7 +135,7 @@ class _Bench:
         look: Look,
     ) -> None:
         self.job, self.axle, self.loaded, self.look = job, axle, loaded, look
-        self.corner, self.sums = job.axles[axle].corner, job.sums
+        self.corner = job.axles[axle].corner
 
     def form(
         self, deed: str, word: str, rows: tuple[Row, ...], known: Mapping[str, float] = _NOTHING
@@ -380,10 +381,11 @@ def _hub(bench: _Bench) -> Iterator[Section]:
 
 
 def _run_out(bench: _Bench) -> Iterator[Section]:
-    held = bench.sums.get("run_out")
+    held = bench.job.sums.get("run_out")
     known = {k: v for k, v in held.items() if isinstance(v, int | float)} if held else {}
-    if bench.corner.rotor is not None:
-        known.setdefault("stud_count", bench.corner.rotor.bolt_count)
+    axle = first_axle(bench.job)  # the sums are its
+    if axle is not None and axle.corner.rotor is not None:
+        known.setdefault("stud_count", axle.corner.rotor.bolt_count)
     text = ("On the car, from stud 1 on, once round at equal steps. A csv file with the columns "
             "rotor_mm, hub_face_mm, thickness_mm, register_mm, or some of them.")  # fmt: skip
     lines: list[Line] = [

@@ -108,12 +108,9 @@ def paint_features(painter: QPainter, look: Look, session: Session, camera: Came
     """Draw what was touched on the scan shown as what it is: outline or axis, with its name."""
     work = session.work
     seen = lambda p: QPointF(*camera.seen_at(p, *size))  # noqa: E731
-    roles = [
-        name for name, lines in work.lines.items()
-        if lines is not None and any(d.name == name and d.scan == work.shown
-                                     for a in session.document.job.axles[work.axle : work.axle + 1]
-                                     for d in a.corner.datums)
-    ]  # fmt: skip
+    datums = work.corner.datums if work.corner is not None else ()
+    here = {datum.name for datum in datums if datum.scan == work.shown}
+    roles = [name for name, lines in work.lines.items() if lines is not None and name in here]
     has_room = size[1] >= look.px(_ROOM_PX)
     for name in roles:
         told = name if has_room else ""

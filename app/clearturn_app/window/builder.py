@@ -56,6 +56,7 @@ class Builder(Forms):
         super().__init__(session, owner)
         self.owner = owner
         self._all = False
+        self._looked_on = 0  # the axle for which datums were proposed last
         self._forms["readings"] = self._readings
         self._waiting: list[Path] = []
         self._deeds: dict[str, Callable[..., object]] = {
@@ -71,7 +72,7 @@ class Builder(Forms):
             "allowances": lambda: self._edit(
                 "take the usual allowances", "allowances", edits.with_usual_allowances(self.corner)
             ),
-            "axle": lambda number: self.work.build_axle(int(number)),
+            "axle": lambda number: self._turn_to(int(number)),
             "add axle": self._add_axle,
             "drop shield": lambda: self._edit(
                 "no shield", "shield", edits.without_shield(self.corner)
@@ -89,7 +90,18 @@ class Builder(Forms):
         about = rest.rsplit(":", 1) if name in _OF_SCAN else [rest] * bool(rest)
         self._guarded(lambda: self._deeds[name](*about))
 
+    def _turn_to(self, axle: int) -> None:
+        self._need_nothing_read()
+        self.work.build_axle(axle)
+
+    def _need_nothing_read(self) -> None:
+        if any(self.session.tasks.running(kind) for kind in ("take scan", "take mesh")):
+            raise InputError(
+                "a file is being read for this axle", mend="try again when it is there"
+            )
+
     def _add_axle(self, name: Literal["front", "rear"]) -> None:
+        self._need_nothing_read()
         document = self.session.document
         side = self.corner.side
         job = with_corner(document.job, name, model.Corner(side=side))
@@ -302,6 +314,7 @@ class Builder(Forms):
 
         loaded, corner = self.work.loaded[name], self.corner
         self.end_touching()
+        self._looked_on = self.work.axle
         shows: PartWord | None = {"knuckle": "knuckle", "wheel": "wheel"}.get(name)  # type: ignore[assignment]
         self.session.tasks.start(
             "propose",
@@ -315,6 +328,10 @@ class Builder(Forms):
         from clearturn.propose import accept
 
         def act() -> None:
+            if self.work.axle != self._looked_on:
+                raise InputError(
+                    "this was proposed on the other axle", mend="turn back to it, or look again"
+                )
             wanted = tuple(one for one in found.proposed if is_wanted(one))
             taken = accept(self.corner, name, replace(found, proposed=wanted), up=up)
             self._edit(f"accept what was proposed on {name}", "datums", taken.corner)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 from PySide6.QtCore import QObject
@@ -29,6 +29,9 @@ if TYPE_CHECKING:
     from clearturn.corner.sources import Source
 
 
+T = TypeVar("T", RotorDimensions, CaliperDimensions, ShieldDimensions)
+
+
 class Forms(QObject):
     """Makes edits of the corner that is built.
 
@@ -43,17 +46,24 @@ class Forms(QObject):
         self.session = session
         self.work: Workpiece = session.work
         self._forms: dict[str, Callable[[dict[str, Any]], object]] = {
-            "clock": self._clock, "rotor": self._rotor, "caliper": self._caliper,
-            "box": self._box, "shield": self._shield, "stack": self._stack,
-            "split knuckle": self._split_knuckle,
-            "split wheel": self._split_wheel, "rule": self._rule,
-            "hand size": self._hand_size,
+            "clock": self._clock,
+            "rotor": lambda values: self._drawn("rotor", RotorDimensions, edits.with_rotor, values),
+            "caliper": lambda values: self._drawn(
+                "caliper", CaliperDimensions, edits.with_caliper, values
+            ),
+            "shield": lambda values: self._drawn(
+                "shield", ShieldDimensions, edits.with_shield, values
+            ),
+            "box": self._box, "stack": self._stack, "split knuckle": self._split_knuckle,
+            "split wheel": self._split_wheel, "rule": self._rule, "hand size": self._hand_size,
         }  # fmt: skip
 
     @property
     def corner(self) -> model.Corner:
         """The corner that is built: that of the axle chosen."""
-        return self.session.document.job.axles[self.work.axle].corner
+        corner = self.work.corner
+        assert corner is not None  # nothing is offered in a job without axles
+        return corner
 
     def given(self, deed: str, values: dict[str, Any]) -> None:
         """Take what was written into a form."""
@@ -71,6 +81,10 @@ class Forms(QObject):
         job = with_corner(document.job, document.job.axles[self.work.axle].name, corner)
         if job is not document.job:
             document.edit(name, signatures_lifted(job, path))
+
+    def _stand(self) -> tuple[int, int]:
+        """What an edit worked out in the background was asked for: this job, this axle."""
+        return self.session.document.revision, self.work.axle
 
     def _edit_sum(self, name: str, key: str, job: model.Job) -> None:
         self.session.document.edit(name, signatures_lifted(job, ("sums", key)))
@@ -107,13 +121,13 @@ class Forms(QObject):
         self, scan: str, name: str, key: str, work: Callable[[Source], model.Corner]
     ) -> None:
         """Make an edit that must look at a scan."""
-        loaded, revision = self.work.loaded.get(scan), self.session.document.revision
+        loaded, asked = self.work.loaded.get(scan), self._stand()
         if loaded is None:
             self.work.show(scan)
             raise InputError(f"the {scan} scan is being read", mend="try again when it is there")
 
         def done(corner: model.Corner) -> None:
-            if revision == self.session.document.revision:
+            if asked == self._stand():
                 self._guarded(lambda: self._edit(name, key, corner))
 
         self.session.tasks.start(
@@ -121,26 +135,18 @@ class Forms(QObject):
             failed=self.session.trouble.emit, words=name,
         )  # fmt: skip
 
-    def _rotor(self, values: dict[str, Any]) -> None:
+    def _drawn(
+        self,
+        name: str,
+        dimensions: Callable[..., T],
+        put: Callable[[model.Corner, T, float], model.Corner],
+        values: dict[str, Any],
+    ) -> None:
+        """Put a part into the corner as its drawing's numbers make it."""
         tolerance = values.pop("tolerance_mm")
-        rotor = RotorDimensions(**values)
-        rotor.check("")
-        self._edit("rotor from dimensions", "rotor",
-                   edits.with_rotor(self.corner, rotor, tolerance))  # fmt: skip
-
-    def _caliper(self, values: dict[str, Any]) -> None:
-        tolerance = values.pop("tolerance_mm")
-        caliper = CaliperDimensions(**values)
-        caliper.check("")
-        self._edit("caliper from dimensions", "caliper",
-                   edits.with_caliper(self.corner, caliper, tolerance))  # fmt: skip
-
-    def _shield(self, values: dict[str, Any]) -> None:
-        tolerance = values.pop("tolerance_mm")
-        shield = ShieldDimensions(**values)
-        shield.check("")
-        self._edit("shield from dimensions", "shield",
-                   edits.with_shield(self.corner, shield, tolerance))  # fmt: skip
+        made = dimensions(**values)
+        made.check("")
+        self._edit(f"{name} from dimensions", name, put(self.corner, made, tolerance))
 
     def _box(self, values: dict[str, Any]) -> None:
         caliper = self.corner.caliper

@@ -139,6 +139,12 @@ class Workpiece(QObject):
         """Which axle of the job is built, by its place in the job."""
         return min(self._axle, max(0, len(self.document.job.axles) - 1))
 
+    @property
+    def corner(self) -> model.Corner | None:
+        """The corner that is built; None in a job without axles."""
+        axles = self.document.job.axles
+        return axles[self.axle].corner if axles else None
+
     def build_axle(self, axle: int) -> None:
         """Turn to another axle; the scans of the one left are put away."""
         self._axle = axle
@@ -146,8 +152,8 @@ class Workpiece(QObject):
 
     def scans(self) -> dict[str, model.Scan]:
         """Return the job's scans by name, those of the axle that is built."""
-        axles = self.document.job.axles
-        return {scan.name: scan for scan in axles[self.axle].corner.scans} if axles else {}
+        corner = self.corner
+        return {scan.name: scan for scan in corner.scans} if corner is not None else {}
 
     # -- reading ----------------------------------------------------------------------------
 
@@ -253,12 +259,9 @@ class Workpiece(QObject):
         """Touch what a line of sight meets on the scan shown."""
         from clearturn.corner.touched import touch
 
-        source, goal = self.source, self.goal
+        source, goal, corner = self.source, self.goal, self.corner
         if source is None or goal is None:
             return
-
-        axles = self.document.job.axles
-        corner = axles[self.axle].corner if axles else None
 
         def work(progress: Progress) -> tuple[Touched | None, tuple[float, float] | None]:
             found = touch(source, origin, direction, piece=goal.piece, progress=progress)
