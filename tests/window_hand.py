@@ -106,8 +106,14 @@ class Hand:
         self.keys += 1
         self.slip._area.ensureWidgetVisible(editor)
         if isinstance(editor, QComboBox):
+            # By the arrow keys: what is typed is taken for the beginning of a word, no more.
             editor.setFocus()
-            QTest.keyClicks(editor, text)
+            QTest.keyClick(editor, Qt.Key.Key_Home)
+            for _ in range(editor.count()):
+                if editor.currentText() == text:
+                    return
+                QTest.keyClick(editor, Qt.Key.Key_Down)
+            assert editor.currentText() == text
             return
         QTest.mouseClick(editor, LEFT)
         editor.selectAll()

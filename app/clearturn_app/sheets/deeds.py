@@ -14,6 +14,7 @@ from clearturn_app.sheets.rows import LABEL_PX, UNIT_PX, VALUE_PX, StillBox, tol
 from clearturn_app.views.panel import Word
 from clearturn_app.window.look import Look
 
+_WIDE_PX = 500.0  # of a slip's lines
 _BESIDE_PX = 90.0  # words that need no more stand beside the text, not below it
 
 
@@ -34,23 +35,37 @@ class DeedRow(QWidget):
             label = _text(deed.label)
             label.setFixedWidth(round(look.px(LABEL_PX)))
             grid.addWidget(label, 0, 0)
-        line = QHBoxLayout()
-        line.setSpacing(round(look.px(8)))
         for text, name in deed.words:
             word = Word(text, look, self, size=11.5)
             word.clicked.connect(lambda _checked=False, name=name: self.asked.emit(name))
             word.setFixedSize(word.sizeHint())
-            line.addWidget(word)
             self.words[name] = word
         wide = sum(word.width() for word in self.words.values())
         if deed.text:
             grid.addWidget(_text(deed.text, quiet=not deed.label), 0, column)
-        if deed.text and deed.label and wide <= look.px(_BESIDE_PX):
-            grid.addLayout(line, 0, 2, Qt.AlignmentFlag.AlignRight)
-        else:
+        is_beside = bool(deed.text and deed.label) and wide <= look.px(_BESIDE_PX)
+        room = look.px(_WIDE_PX - (LABEL_PX if deed.label else 0))
+        for row, line in enumerate(_lines(list(self.words.values()), room, round(look.px(8)))):
+            if is_beside:
+                grid.addLayout(line, 0, 2, Qt.AlignmentFlag.AlignRight)
+                continue
             line.addStretch(1)
-            grid.addLayout(line, 1 if deed.text else 0, column)
+            grid.addLayout(line, row + (1 if deed.text else 0), column)
         grid.setColumnStretch(column, 1)
+
+
+def _lines(words: list[Word], room: float, between: int) -> list[QHBoxLayout]:
+    """Put words side by side, in as many lines as they need."""
+    lines: list[QHBoxLayout] = []
+    left = 0.0
+    for word in words:
+        if not lines or left < word.width():
+            lines.append(QHBoxLayout())
+            lines[-1].setSpacing(between)
+            left = room
+        lines[-1].addWidget(word)
+        left -= word.width() + between
+    return lines
 
 
 class FormBlock(QWidget):

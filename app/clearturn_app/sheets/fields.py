@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import re
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from clearturn.errors import InputError
@@ -13,9 +14,10 @@ from clearturn.units import ANGLE, LENGTH, Quantity, number
 from clearturn_app.sheets.operations import signatures_lifted
 from clearturn_app.window.look import Look
 
-Kind = Literal["length", "angle", "number", "count", "text", "choice", "yes"]
+Kind = Literal["length", "angle", "number", "count", "text", "choice", "yes", "numbers"]
 _QUANTITIES: dict[str, Quantity] = {"length": LENGTH, "angle": ANGLE}
 NUMBER = Quantity("number", "", {"": 1.0}, {})
+_BETWEEN = re.compile(r"[;\s]+|,\s+")
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +32,7 @@ class Field:
     low, high : float or None
         Range that makes sense, in the unit inside; the job's own rules decide in the end.
     choices : tuple of str
-        For kind "choice".
+        For kind "choice".  Kind "numbers" is a list of numbers, all of them in the range.
     source : str
         Where the value comes from.
     optional : bool
@@ -52,7 +54,14 @@ class Field:
 
     def unit(self, look: Look) -> str:
         """Return the unit the value is shown in."""
+        if self.kind == "numbers":
+            return self._one.unit(look)
         return {"length": look.unit, "angle": "°"}.get(self.kind, self.unit_word)
+
+    @property
+    def _one(self) -> Field:
+        """The field of one number of a list."""
+        return replace(self, kind="length" if self.unit_word == "mm" else "number")
 
     def shown(self, job: Job, look: Look) -> str:
         """Return the value as text, without its unit."""
@@ -64,6 +73,8 @@ class Field:
             return ""
         if self.kind == "yes":
             return "yes" if value else "no"
+        if self.kind == "numbers":
+            return " ".join(self._one.written(number, look) for number in value)
         quantity = _QUANTITIES.get(self.kind, NUMBER if self.kind == "number" else None)
         if quantity is None:
             return str(value)
@@ -100,6 +111,8 @@ class Field:
             return text == "yes"
         if self.kind in ("text", "choice"):
             return text
+        if self.kind == "numbers":
+            return [self._one.parsed(one, look) for one in _BETWEEN.split(text)]
         if self.kind == "count":
             value = NUMBER.parse(text)
             if value != int(value):

@@ -27,7 +27,7 @@ from clearturn_app.sheets.fields import Fact, Field
 from clearturn_app.window.look import Look
 
 LABEL_PX, VALUE_PX, UNIT_PX = 200, 116, 26
-TEXT_PX = 312
+TEXT_PX = 300
 _WRAP = int(Qt.TextFlag.TextWordWrap)
 
 
@@ -227,6 +227,27 @@ class FieldRow(QWidget):
                 return  # a refused value stays to be mended
             self.editor.setText(text)
             self.editor.setCursorPosition(0)
+
+    @property
+    def unfinished(self) -> tuple[str, str] | None:
+        """What is being written here, and the fault of it; None if nothing is."""
+        line = self.editor
+        if not isinstance(line, QLineEdit) or not line.isModified():
+            return None
+        return line.text(), self.fault.text()
+
+    def drop_unfinished(self) -> None:
+        """Forget what is being written."""
+        if isinstance(self.editor, QLineEdit):
+            self.editor.setModified(False)
+
+    def resume(self, unfinished: tuple[str, str]) -> None:
+        """Go on with what was being written when the slip was built anew."""
+        assert isinstance(self.editor, QLineEdit)
+        text, fault = unfinished
+        self.editor.setText(text)
+        self.editor.setModified(True)
+        self._show_fault(fault)
 
     def take(self) -> None:
         """Put what stands here into the job, or say why that cannot be."""

@@ -22,6 +22,7 @@ from clearturn.job.model import SignOff
 from clearturn_app.sheets.building import building_sections
 from clearturn_app.sheets.contents import sections
 from clearturn_app.sheets.deeds import DeedRow, FormBlock
+from clearturn_app.sheets.entering import Entering, entering_section, object_at, target_of
 from clearturn_app.sheets.fields import Deed, Fact, Field, Form, Section
 from clearturn_app.sheets.operations import OPERATIONS, Operation, signature_on
 from clearturn_app.sheets.rows import FactBlock, FieldRow, SectionHead
@@ -57,6 +58,8 @@ class Slip(QWidget):
         self._open: dict[str, bool] = {}
         self._heads: dict[str, SectionHead] = {}
         self._shape: tuple[object, ...] = ()
+        self._entering: Entering = None
+        self._entered: object = None
         self._area = QScrollArea(self)
         self._area.setWidgetResizable(True)
         self._area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
@@ -95,6 +98,7 @@ class Slip(QWidget):
         """Show an operation's slip."""
         self.index = index
         self._open = {}
+        self._entering = None
         self._shape = ()
         self.setAccessibleName(f"Slip {self.operation.title}")
         self.show()
@@ -112,6 +116,8 @@ class Slip(QWidget):
         if not self.isVisible():
             return
         self.setStyleSheet(slip_style(self.look))
+        for row in self._rows.values():
+            row.drop_unfinished()  # it was written in the unit of before
         self._shape = ()
         self._fill()
         self._lay_out()
@@ -131,6 +137,7 @@ class Slip(QWidget):
         building = building_sections(
             self.operation, job, session.work.loaded, self.look, session.work.axle
         )
+        building += self._sums_to_enter()
         if building:
             rest = [section for section in made if section.title != "nothing yet"]
             # What is done or may wait comes after what is there to be read.
@@ -143,7 +150,7 @@ class Slip(QWidget):
         if shape != self._shape:
             at = self._area.verticalScrollBar().value()
             self._shape = shape
-            self._build(made)
+            self._build_on(made)
             self._area.verticalScrollBar().setValue(at)
         else:
             fresh = {line.path: line for s in made for line in s.lines if isinstance(line, Field)}
@@ -152,6 +159,42 @@ class Slip(QWidget):
                     row.refresh(fresh[row.field.path])
         self._show_signature()
         self.update()
+
+    def _sums_to_enter(self) -> list[Section]:
+        job, operation = self.session.document.job, self.operation
+        if not operation.sums:
+            return []
+        if self._entering is not None and object_at(job, *self._entering) != self._entered:
+            self._entering = None  # taken in, or gone
+        return [entering_section(operation, job, self.look, self._entering)]
+
+    def _on_asked(self, deed: str) -> None:
+        if not deed.startswith("enter:"):
+            self.asked.emit(deed)
+            return
+        target = target_of(deed)
+        self._entering = None if target == self._entering else target
+        self._entered = object_at(self.session.document.job, *target)
+        self._fill()
+
+    def _build_on(self, made: list[Section]) -> None:
+        """Build anew while someone may be writing: nothing of it is lost, nor the focus."""
+        written = {row.field.path: row.unfinished for row in self._rows.values()}
+        here = self.focusWidget()
+        row = next((r.field.path for r in self._rows.values() if r.editor is here), None)
+        form = next(((deed, label) for deed, one in self.forms.items()
+                     for label, editor in one.editors.items() if editor is here), None)  # fmt: skip
+        for one in self._rows.values():
+            one.editor.blockSignals(True)  # taken away is not left: nothing half written is taken
+        self._build(made)
+        for one in self._rows.values():
+            unfinished = written.get(one.field.path)
+            if unfinished is not None:
+                one.resume(unfinished)
+            if one.field.path == row:
+                one.editor.setFocus()
+        if form is not None and form[0] in self.forms:
+            self.forms[form[0]].editors[form[1]].setFocus()
 
     def _build(self, made: list[Section]) -> None:
         inside = QWidget()
@@ -220,7 +263,7 @@ class Slip(QWidget):
 
     def _deed(self, line: Deed) -> DeedRow:
         row = DeedRow(line, self.look)
-        row.asked.connect(self.asked)
+        row.asked.connect(self._on_asked)
         self.deeds.update(row.words)
         return row
 

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from functools import cache
+from dataclasses import replace
 from typing import Any
 
+from clearturn.job.edits import value_at
 from clearturn.job.model import Job
 from clearturn.job.positions import JsonPath
+from clearturn.trade.inputs import LARGE, Path
+from clearturn.trade.places import Place, given
 from clearturn.trade.sheet import Grid, Sheet
 from clearturn.trade.sums import SUMS, SumsResult
 from clearturn_app.sheets.fields import Fact, Field, Kind, Section
@@ -17,12 +20,27 @@ from clearturn_app.sheets.fields import Fact, Field, Kind, Section
 _UNITS = {
     "mm": "mm", "deg": "°", "kg": "kg", "nm": "N·m", "n": "N", "kn": "kN", "c": "°C", "k": "K",
     "percent": "%", "bar": "bar", "km_h": "km/h", "s": "s", "j": "J", "kg_m2": "kg·m²",
-    "m2": "m²", "mm2": "mm²", "w_per_m2_k": "W/(m²·K)", "n_per_mm2": "N/mm²", "mpa": "MPa",
+    "m2": "m²", "mm2": "mm²", "cm3": "cm³", "g": "g", "mpa": "MPa", "per_mk": "10⁻⁶/K",
+    "w_per_m2_k": "W/(m²·K)", "n_per_mm2": "N/mm²", "j_per_kg_k": "J/(kg·K)",
+}  # fmt: skip
+#: What an entry of a list is called.
+ONE = {
+    "states": "loading", "joints": "bolt", "studs": "set of studs", "lugs": "lug",
+    "caliper_bolts": "two-bolt joint", "registers": "register", "items": "part",
+    "rings": "ceramic ring", "sizes": "size on a paper", "rows": "row",
+}  # fmt: skip
+_WORDS = {
+    "cg_height_mm": "height of centre of gravity", "film_w_per_m2_k": "heat transfer",
+    "from_km_h": "speed at first", "to_km_h": "speed at last", "elastic_cm3": "elastic volume",
+    "elastic_mm": "elastic way", "first_deg": "angle of the first", "anti_lock": "anti-lock brakes",
+    "heat_j_per_kg_k": "specific heat", "heat_low_j_per_kg_k": "specific heat, least",
+    "heat_high_j_per_kg_k": "specific heat, greatest", "readings_csv": "file of readings",
+    "count": "number",
 }  # fmt: skip
 _NUMBER_AND_UNIT = re.compile(
     r"(?<=\d) (?=(?:mm²?|m|in|g|kg|N|kN|N·m|bar|MPa|J|kJ|K|°C|%|s)(?![\w·/]))"
 )
-_SUFFIX = re.compile(r"_(w_per_m2_k|n_per_mm2|kg_m2|km_h|[a-z0-9]+)$")
+_SUFFIX = re.compile(r"_(w_per_m2_k|j_per_kg_k|n_per_mm2|per_mk|kg_m2|km_h|[a-z0-9]+)$")
 
 
 def sum_sections(names: tuple[str, ...], job: Job, sums: SumsResult | None) -> Iterator[Section]:
@@ -36,7 +54,7 @@ def sum_sections(names: tuple[str, ...], job: Job, sums: SumsResult | None) -> I
         if sheet is not None:
             facts = (Fact(_whole(f.label), _whole(f.text), f.strong) for f in _said(sheet))
             yield Section(f"{title}: {sheet.gist}", tuple(facts))
-        numbers = tuple(_numbers(job.sums[name], ("sums", name), "", name))
+        numbers = tuple(_numbers(job, name))
         if numbers:
             yield Section(f"numbers of: {title}", numbers, folded=True)
 
@@ -79,51 +97,61 @@ def _cell(head: str, cell: str) -> str:
     return f"{words} {cell}{'' if unit == '°' else ' '}{unit}"
 
 
-def _numbers(content: Any, at: JsonPath, head: str, name: str) -> Iterator[Field]:
-    items: list[tuple[str | int, Any]] = []
-    if isinstance(content, dict):
-        items = list(content.items())
-    elif isinstance(content, list | tuple):
-        items = list(enumerate(content))
-    for key, value in items:
-        here = (*at, key)
-        told = _told(key, value, head)
-        if isinstance(value, dict | list | tuple):
-            yield from _numbers(value, here, told, name)
-        elif isinstance(value, int | float) and not isinstance(value, bool):
-            kind, unit, label = _reading(str(key), told)
-            words = _helps(name).get(str(key), "As the sum's page in the documents explains it.")
-            yield Field(here, label, words, kind, source="given in the job", unit_word=unit)
-
-
-def _told(key: str | int, value: Any, head: str) -> str:
-    own = str(key)
-    if isinstance(key, int):
-        own = str(value.get("name", key + 1)) if isinstance(value, dict) else str(key + 1)
-    return f"{head}, {own}".removeprefix(", ")
-
-
-def _reading(key: str, label: str) -> tuple[Kind, str, str]:
-    found = _SUFFIX.search(key)
-    unit = _UNITS.get(found.group(1), "") if found else ""
-    if found and unit:
-        label = label.removesuffix(found.group(0))
-    label = label.replace("_", " ")
+def field_of(place: Place, at: JsonPath, label: str) -> Field:
+    """Return a place of a sum as a field."""
+    unit = _unit(_key(place.path))
     kinds: dict[str, Kind] = {"mm": "length", "°": "angle"}
-    return kinds.get(unit, "number"), unit, label
+    kind = kinds.get(unit, "number")
+    if place.kind in ("text", "choice", "yes", "count"):
+        kind = place.kind
+    text = place.help or "As the sum's page in the documents explains it."
+    allowed = place.allowed
+    low = high = None
+    if allowed is not None:
+        low = allowed.low if allowed.low > -LARGE else None
+        high = allowed.high if allowed.high < LARGE else None
+    return Field(
+        at, label, text, kind, low, high, place.choices, source="given in the job", unit_word=unit
+    )
 
 
-@cache
-def _helps(name: str) -> dict[str, str]:
-    """Return what the sum's own documentation says of each of its keys."""
-    text = SUMS[name].inputs.__doc__ or ""
-    helps: dict[str, str] = {}
-    keys: list[str] = []
-    for line in text.partition("Attributes")[2].splitlines():
-        head = re.fullmatch(r"\s{0,4}(\w+(?:, ?\w+)*,?)(?: :.*)?", line)
-        if head and line.strip():
-            keys = [key for key in re.split(r", ?", head.group(1)) if key]
-        elif line.strip() and keys:
-            for key in keys:
-                helps[key] = f"{helps.get(key, '')} {line.strip()}".strip()
-    return helps
+def _numbers(job: Job, name: str) -> Iterator[Field]:
+    content = job.sums[name]
+    for place in given(SUMS[name].inputs, content):
+        at: JsonPath = ("sums", name, *place.path)
+        field = field_of(place, at, label_in(content, place.path))
+        if field.kind == "choice" and (now := str(value_at(job, at))) not in field.choices:
+            field = replace(field, choices=(now, *field.choices))
+        yield field
+
+
+def label_in(content: Any, path: Path) -> str:
+    """Return a path in words, without the unit: an entry of a list by its name, or its number."""
+    words: list[str] = []
+    here = content
+    for depth, step in enumerate(path):
+        if isinstance(step, str):
+            is_last = not any(isinstance(later, str) for later in path[depth + 1 :])
+            words.append(_bare(step) if is_last else step.replace("_", " "))
+            here = (here or {}).get(step)
+            continue
+        here = here[step] if step < len(here or ()) else None
+        name = here.get("name") if isinstance(here, dict) else None
+        one = ONE.get(str(path[depth - 1]), words[-1])
+        words[-1] = f"{one} “{name}”" if name else f"{one} {step + 1}"
+    return ", ".join(words)
+
+
+def _key(path: Path) -> str:
+    return next((step for step in reversed(path) if isinstance(step, str)), "")
+
+
+def _unit(key: str) -> str:
+    found = _SUFFIX.search(key)
+    return _UNITS.get(found.group(1), "") if found else ""
+
+
+def _bare(key: str) -> str:
+    if key in _WORDS:
+        return _WORDS[key]
+    return (_SUFFIX.sub("", key) if _unit(key) else key).replace("_", " ")

@@ -67,7 +67,7 @@ class Builder(Forms):
             "take back": self._take_back, "shows": self._shows, "drop scan": self._drop_scan,
             "touch": self._touch, "touch all": self._touch_all, "look": self._look,
             "read": self._read_places, "part": self._part, "drop part": self._drop_part,
-            "drop size": self._drop_size,
+            "drop size": self._drop_size, "drop sum": self._drop_sum,
             "whole wheel": self._whole_wheel,
             "allowances": lambda: self._edit(
                 "take the usual allowances", "allowances", edits.with_usual_allowances(self.corner)

@@ -21,6 +21,8 @@ from clearturn.job import model
 from clearturn.job.edits import with_corner, with_pair_rule
 from clearturn.job.measured import with_hand_size, without_hand_size
 from clearturn.job.positions import JsonPath
+from clearturn.job.sum_edits import with_entry, without_entry
+from clearturn_app.sheets.entering import entered_values, target_of, told_of
 from clearturn_app.sheets.operations import signatures_lifted
 from clearturn_app.window.session import Session
 from clearturn_app.window.workpiece import Workpiece
@@ -67,7 +69,10 @@ class Forms(QObject):
 
     def given(self, deed: str, values: dict[str, Any]) -> None:
         """Take what was written into a form."""
-        self._guarded(lambda: self._forms[deed](values))
+        if deed.startswith("sum:"):
+            self._guarded(lambda: self._sum(deed, values))
+        else:
+            self._guarded(lambda: self._forms[deed](values))
 
     def _guarded(self, act: Callable[[], object]) -> None:
         try:
@@ -88,6 +93,19 @@ class Forms(QObject):
 
     def _edit_sum(self, name: str, key: str, job: model.Job) -> None:
         self.session.document.edit(name, signatures_lifted(job, ("sums", key)))
+
+    def _sum(self, deed: str, values: dict[str, Any]) -> None:
+        job = self.session.document.job
+        name, path = target_of(deed)
+        entered = entered_values(job, deed, values)
+        if entered:
+            self._edit_sum(f"numbers of {told_of(deed, job)}", name,
+                           with_entry(job, name, path, entered))  # fmt: skip
+
+    def _drop_sum(self, about: str) -> None:
+        job, deed = self.session.document.job, f"drop sum:{about}"
+        name, path = target_of(deed)
+        self._edit_sum(f"take {told_of(deed, job)} away", name, without_entry(job, name, path))
 
     def _clock(self, values: dict[str, Any]) -> None:
         from clearturn.corner.touched import outward_at

@@ -11,7 +11,19 @@ from clearturn.trade.sheet import Grid, Sheet, num, plain_values, signed
 
 @dataclass(frozen=True, slots=True)
 class Row(Checked):
-    """One number of the axle before and after; None: not known."""
+    """One number of the axle before and after; None: not known.
+
+    Attributes
+    ----------
+    what, unit
+        What the number is.
+    old, new
+        Before and after; none: not known.
+    decimals
+        It is written with.
+    source
+        Where it comes from.
+    """
 
     what: str
     unit: str
@@ -23,7 +35,13 @@ class Row(Checked):
 
 @dataclass(frozen=True, slots=True)
 class AxleSheet(Checked):
-    """Inputs of the sum."""
+    """Inputs of the sum.
+
+    Attributes
+    ----------
+    axle
+        Which one, for the title.
+    """
 
     axle: str = "front"
     rows: tuple[Row, ...] = ()

@@ -63,6 +63,12 @@ class AxleBrake(Checked):
         Of ONE side of one caliper.
     line_share : float
         Of the line pressure that arrives (a valve).
+    friction
+        Of the pads.
+    effective_radius_mm
+        At which the pads pull.
+    tyre_radius_mm
+        Loaded.
     """
 
     piston_diameters_mm: tuple[PistonMm, ...]
@@ -90,7 +96,19 @@ class AxleBrake(Checked):
 
 @dataclass(frozen=True, slots=True)
 class LoadState(Checked):
-    """A loading: whole mass, what stands on the front axle, height of the centre of gravity."""
+    """A loading: whole mass, what stands on the front axle, height of the centre of gravity.
+
+    Attributes
+    ----------
+    name
+        As laden, unladen.
+    mass_kg
+        The whole vehicle.
+    front_axle_kg
+        What stands on the front axle.
+    cg_height_mm
+        Centre of gravity over the road.
+    """
 
     name: str
     mass_kg: MassKg
@@ -120,6 +138,12 @@ class Pedal(Checked):
         Of the master cylinder.
     most_of_stroke : float
         Share of it that braking hard may use (common practice, no source).
+    master_cylinder_mm
+        Its bore.
+    ratio
+        Way of the pedal over that of the piston.
+    pressure_bar
+        Line pressure of braking hard.
     """
 
     master_cylinder_mm: LengthMm
@@ -133,7 +157,15 @@ class Pedal(Checked):
 
 @dataclass(frozen=True, slots=True)
 class BrakeBalance(Checked):
-    """Inputs of the sum; a new axle left out stays as the old."""
+    """Inputs of the sum; a new axle left out stays as the old.
+
+    Attributes
+    ----------
+    wheelbase_mm
+        Between the axles.
+    anti_lock
+        Whether the vehicle has anti-lock brakes.
+    """
 
     wheelbase_mm: WheelbaseMm
     old_front: AxleBrake

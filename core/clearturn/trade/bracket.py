@@ -57,7 +57,19 @@ POSITION_MM = 0.1
 
 @dataclass(frozen=True, slots=True)
 class Lug(Checked):
-    """A lug of the knuckle: its bore along the spin axis and the height of its outboard face."""
+    """A lug of the knuckle: its bore along the spin axis and the height of its outboard face.
+
+    Attributes
+    ----------
+    name
+        As the bracket's drawing calls it.
+    clock_deg, radius_mm
+        Where its bore lies about the spin axis, 0° up, clockwise from outboard.
+    face_z_mm
+        Height of its outboard face, hub frame.
+    hole_mm
+        Diameter of the plate's hole over it.
+    """
 
     name: str
     clock_deg: AngleDeg
@@ -81,6 +93,10 @@ class CaliperMount(Checked):
         From the caliper's mount face (axial) or bolt line (radial) outboard to its middle.
     hole_mm, depth_mm : float
         Of the holes in the plate; depth 0: through.
+    clock_deg
+        Clock position of the caliper's middle.
+    spacing_mm
+        Between its two bolts.
     """
 
     direction: Literal["axial", "radial"]
@@ -94,7 +110,19 @@ class CaliperMount(Checked):
 
 @dataclass(frozen=True, slots=True)
 class Plate(Checked):
-    """The plate: a rectangle u ± width/2 by v_from … v_to, and its thickness."""
+    """The plate: a rectangle u ± width/2 by v_from … v_to, and its thickness.
+
+    Attributes
+    ----------
+    width_mm
+        Along the line of the lugs.
+    v_from_mm, v_to_mm
+        From the lug line, away from the spin axis positive.
+    thickness_mm
+        Along the spin axis.
+    material
+        For strength and mass.
+    """
 
     width_mm: LengthMm
     v_from_mm: PlaceMm
@@ -115,7 +143,25 @@ class Plate(Checked):
 
 @dataclass(frozen=True, slots=True)
 class Load(Checked):
-    """What the brake can pull, from grip and from pressure."""
+    """What the brake can pull, from grip and from pressure.
+
+    Attributes
+    ----------
+    axle_kg
+        What stands on the axle at that deceleration.
+    deceleration_g
+        Greatest that the tyres can hold.
+    tyre_radius_mm
+        Loaded.
+    effective_radius_mm
+        Of the pads.
+    piston_area_mm2
+        Pistons of one side of one caliper.
+    friction
+        Of the pads.
+    pressure_bar
+        Greatest in the line.
+    """
 
     axle_kg: MassKg
     deceleration_g: Positive
@@ -140,6 +186,14 @@ class Bracket(Checked):
         Expanded (k = 2), of each lug face's height.
     pad_length_mm : float
         Over which a leaning caliper tapers the pads.
+    most_off_centre_mm
+        Caliper's middle to the ring's.
+    most_taper_mm
+        Over the pad's length.
+    least_edge_diameters
+        A hole's centre from an edge, over its diameter.
+    least_safety
+        Asked against yield.
     """
 
     lugs: tuple[Lug, Lug]

@@ -70,6 +70,16 @@ class Heat(Checked):
         Greatest ring temperature its maker allows.
     paint_turned_c, paint_kept_c : tuple of float
         Temperature bands of thermal paint that turned, and that did not, in a real run.
+    mass_kg
+        Whole, as heavy as it may be.
+    from_km_h, to_km_h
+        Of one stop.
+    ring_mass_kg
+        The ring alone, without hat.
+    rotating_share
+        Of the energy, that turning parts add.
+    ambient_c
+        Air, and the ring at the start.
     """
 
     mass_kg: MassKg

@@ -59,6 +59,12 @@ class Register(Checked):
         Of each expansion, expanded.
     greatest_hot_mm : float
         Clearance above which the register no longer centres.
+    name
+        Which register.
+    nominal_mm
+        Nominal diameter.
+    hole_material, shaft_material
+        For their expansion.
     """
 
     name: str
@@ -120,6 +126,12 @@ class Housing(Checked):
         Radial metal of the housing over the bearing, and over the seal's seat, before turning.
     least_wall_mm, least_seal_land_mm : float
         What must stay.
+    housing_mm, hat_inner_mm
+        Diameters as they are.
+    per_side_mm
+        Room asked all round.
+    uncertainty_mm
+        Expanded (k = 2), of the room on the diameter.
     """
 
     housing_mm: LengthMm
@@ -134,7 +146,17 @@ class Housing(Checked):
 
 @dataclass(frozen=True, slots=True)
 class StudHoles(Checked):
-    """Metal between the opened bore and the stud holes of the hat's flange."""
+    """Metal between the opened bore and the stud holes of the hat's flange.
+
+    Attributes
+    ----------
+    bore_mm
+        Of the hat's flange, as it will be.
+    bolt_circle_mm, hole_mm, count
+        The holes for the studs.
+    least_edge_mm
+        Metal that must stay between.
+    """
 
     bore_mm: LengthMm
     bolt_circle_mm: LengthMm
@@ -154,7 +176,17 @@ class StudHoles(Checked):
 
 @dataclass(frozen=True, slots=True)
 class JackingHoles(Checked):
-    """Tapped holes in the hat's flange that press the rotor off the hub."""
+    """Tapped holes in the hat's flange that press the rotor off the hub.
+
+    Attributes
+    ----------
+    thread_mm, count
+        Size and number.
+    circle_mm, first_deg
+        Their circle, and the angle of the first from a stud hole.
+    least_edge_mm
+        Metal that must stay beside them.
+    """
 
     thread_mm: LengthMm = 8.0
     count: Count = 2

@@ -20,7 +20,7 @@ from clearturn.errors import InputError
 
 T = TypeVar("T")
 Path = tuple[str | int, ...]
-_LARGE = 1e9
+LARGE = 1e9
 
 
 class SumProblem(InputError, ValueError):
@@ -77,21 +77,21 @@ class Range:
     def __get_pydantic_json_schema__(self, core: Any, handler: Any) -> dict[str, Any]:
         """Add the range to the JSON Schema."""
         schema: dict[str, Any] = handler(core)
-        if self.low > -_LARGE:
+        if self.low > -LARGE:
             schema["exclusiveMinimum" if self.open_low else "minimum"] = self.low
-        if self.high < _LARGE:
+        if self.high < LARGE:
             schema["maximum"] = self.high
         return schema
 
     def told(self) -> str:
         """Return the range in words."""
         least = f"more than {self.low:g}" if self.open_low else f"at least {self.low:g}"
-        return least if self.high >= _LARGE else f"{least}, at most {self.high:g}"
+        return least if self.high >= LARGE else f"{least}, at most {self.high:g}"
 
 
-Positive = Annotated[float, Range(0.0, _LARGE, open_low=True)]
-NotNegative = Annotated[float, Range(0.0, _LARGE)]
-Any_ = Annotated[float, Range(-_LARGE, _LARGE)]
+Positive = Annotated[float, Range(0.0, LARGE, open_low=True)]
+NotNegative = Annotated[float, Range(0.0, LARGE)]
+Any_ = Annotated[float, Range(-LARGE, LARGE)]
 LengthMm = Annotated[float, Range(0.0, 3000.0, open_low=True)]
 GapMm = Annotated[float, Range(0.0, 3000.0)]
 PlaceMm = Annotated[float, Range(-3000.0, 3000.0)]
@@ -118,7 +118,7 @@ class Checked:
 
     def __post_init__(self) -> None:
         """Check every field, then what only several fields together tell."""
-        for name, hint in _hints(type(self)).items():
+        for name, hint in hints(type(self)).items():
             _check_value(getattr(self, name), hint, (name,))
         self.check()
 
@@ -126,7 +126,8 @@ class Checked:
         """Raise `SumProblem` where fields do not go together."""
 
 
-def _hints(kind: type) -> dict[str, Any]:
+def hints(kind: type) -> dict[str, Any]:
+    """Return the types of an input's fields, with their ranges."""
     if kind not in _hints_of:
         _hints_of[kind] = get_type_hints(kind, include_extras=True)
         del _hints_of[kind]["__pydantic_config__"]

@@ -69,6 +69,16 @@ class Joint(Checked):
         Its shear strength, instead of the material's.
     grip_mm, clamped, bolt_hot_c, clamped_hot_c
         For the joint hot: clamped length and material, temperatures in service.
+    name
+        By which two-bolt joints ask for it.
+    thread
+        As M14×1.5 or M8.
+    property_class
+        Of the bolt, ISO 898-1.
+    torque_nm
+        Tightening torque.
+    engagement_mm
+        Thread that holds in the tapped part.
     """
 
     name: str
@@ -122,6 +132,18 @@ class Studs(Checked):
         Of the spigot that centres the wheel, from the hub face.
     least_engagement_diameters : float
         Least engagement over the thread's diameter.
+    name
+        Which studs.
+    thread
+        As M14×1.5.
+    old_flange_mm, new_flange_mm
+        Of the rotor's hat, before and now.
+    wheel_seat_mm
+        Wheel between its pad and the nut's seat.
+    spacer_mm
+        Between hat and wheel.
+    least_register_mm
+        Length on which the wheel must be centred.
     """
 
     name: str
@@ -164,6 +186,16 @@ class CaliperBolts(Checked):
         Loose spacers between them, over which a bolt bends once the joint slips.
     bolt_share : float
         Of an outer tension, that the bolt takes.
+    name
+        Which joint.
+    brake_torque_nm
+        Greatest, of one wheel.
+    effective_radius_mm
+        Of the pads.
+    interfaces
+        Faces that must slip at once.
+    least_slip_safety
+        Asked against slip.
     """
 
     name: str

@@ -31,7 +31,19 @@ Code = Annotated[int, Range(14, 24)]
 
 @dataclass(frozen=True, slots=True)
 class NamedSize(Checked):
-    """A size of a part as some paper gives it."""
+    """A size of a part as some paper gives it.
+
+    Attributes
+    ----------
+    part, what
+        Which size of which part.
+    value_mm
+        As that paper gives it.
+    where
+        The paper: order, drawing, data sheet.
+    tolerance_mm
+        Another paper's size may differ by so much.
+    """
 
     part: str
     what: str
@@ -54,6 +66,10 @@ class Kit(Checked):
         Of the barrel.
     sizes : tuple of NamedSize
         Any sizes of parts that papers give, to find one part with two.
+    rim_code
+        Rim diameter code, inches.
+    ring_diameter_mm
+        Outer diameter of the ring.
     """
 
     rim_code: Code

@@ -35,6 +35,12 @@ class Item(Checked):
         Of a turning part taken as a ring, for its inertia.
     claimed_change_kg : float or None
         What a data sheet or a note says the change is.
+    name
+        Which part.
+    sprung
+        Hangs on the body, not on the wheel carrier.
+    turns
+        With the wheel; needs its radii.
     """
 
     name: str
@@ -79,6 +85,10 @@ class CeramicRing(Checked):
         Expanded (k = 2), of one weighing; without a stamp the limit was weighed too.
     dry : bool
         Baked dry before weighing; a wet ring weighs more.
+    serial
+        As it stands on the ring.
+    loss_share
+        Of the ring's mass, that may be lost where no least mass is stamped.
     """
 
     serial: str
@@ -104,7 +114,13 @@ class CeramicRing(Checked):
 
 @dataclass(frozen=True, slots=True)
 class Mass(Checked):
-    """Inputs of the sum, one corner."""
+    """Inputs of the sum, one corner.
+
+    Attributes
+    ----------
+    claimed_total_change_kg
+        What a data sheet says of the whole corner.
+    """
 
     items: tuple[Item, ...] = ()
     rings: tuple[CeramicRing, ...] = ()

@@ -60,6 +60,20 @@ class Parking(Checked):
         Greatest way of cable or motor.
     disconnected : str
         What was disconnected for the conversion ("integrated unit of the old caliper").
+    mass_kg
+        Whole, as heavy as it may be.
+    tyre_radius_mm
+        Loaded.
+    slope_percent
+        On which it must hold.
+    wheels
+        That are held.
+    cold_friction
+        Of cold linings.
+    least_safety
+        Asked against rolling away.
+    braked_axle_kg, tyre_grip
+        Load on the held axle on level ground, and what grip may be counted on.
     """
 
     mass_kg: MassKg

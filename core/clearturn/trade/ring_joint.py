@@ -58,6 +58,30 @@ class RingJoint(Checked):
         Axial freedom cold; with a wave spring, its way to solid.
     bobbin_length_mm, lug_thickness_mm : float
         Bobbin between its shoulders, and the ring's lug in it.
+    circle_radius_mm
+        Of the joint's circle.
+    count
+        Bobbins or pins on it.
+    brake_torque_nm
+        Greatest, of one wheel.
+    ring_material, hat_material, bobbin_material
+        For expansion and bearing strength.
+    ring_hot_c, hat_hot_c, bobbin_hot_c
+        Temperatures in service; a bobbin without one is as warm as the hat.
+    ring_bearing_mpa, hat_bearing_mpa
+        Bearing strength, instead of the material's.
+    ring_expansion_per_mk, hat_expansion_per_mk
+        1e-6/K, instead of the material's.
+    expansion_uncertainty_percent
+        Of each expansion, expanded.
+    least_safety
+        Asked against bearing.
+    least_freedom_mm
+        Freedom that must be left hot, each way.
+    screw, screw_class, screw_torque_nm
+        Thread, strength and tightening of the joint's screws; none: not judged.
+    screw_friction_low, screw_friction_high
+        Range of thread and head friction.
     """
 
     circle_radius_mm: LengthMm

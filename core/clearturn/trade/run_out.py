@@ -73,6 +73,10 @@ class RunOut(Checked):
         `rotor_mm`, `hub_face_mm`, `thickness_mm`, `register_mm`.
     reading_uncertainty_mm : float
         Expanded (k = 2), of one reading.
+    stud_count
+        Of the hub.
+    rotor_target_mm, hub_target_mm, thickness_target_mm, register_target_mm
+        Total readings that must not be passed.
     """
 
     stud_count: Count
