@@ -50,6 +50,26 @@ def test_points_and_distances_must_match() -> None:
         clock_gaps(np.zeros((3, 3)), [1.0])
 
 
+def test_the_curve_is_cut_where_it_leaves_over_the_top_and_nothing_is_drawn_along_it() -> None:
+    clock = np.arange(360) + 0.5
+    gap = np.full(360, np.nan)
+    gap[100:141] = np.abs(clock[100:141] - 120.5) + 1.0  # 1 mm at 120.5°, 1 mm a degree
+    gap[60] = 50.0  # a lone slice far off the scale
+    drawing = clock_strip(ClockGaps(clock, gap), 2.0, size_mm=(120.0, 48.0))
+    (curve,) = of_layer(drawing, Layer.PART)
+    top = max(y for _, y in curve.points)
+    on_top = [x for x, y in curve.points if y == pytest.approx(top)]
+    assert on_top == pytest.approx([curve.points[0][0], curve.points[-1][0]])
+    # The scale ends at four times what is asked: 8 mm, 7° to either side.
+    (left, right), low = on_top, min(curve.points, key=lambda p: p[1])
+    assert (left + right) / 2 == pytest.approx(low[0])
+    slope = [(y - low[1]) / (x - low[0]) for x, y in (curve.points[0], curve.points[-1])]
+    assert slope[0] == pytest.approx(-slope[1])
+    far = clock_strip(ClockGaps(clock, np.full(360, 50.0)), 2.0, size_mm=(120.0, 48.0))
+    assert not of_layer(far, Layer.PART)
+    assert any(isinstance(m, Text) and m.text == "more than 8.0 mm everywhere" for m in far.marks)
+
+
 def test_an_eccentric_block_shows_its_gap_round_the_clock() -> None:
     # a block's outer face is flat: r = d / cos φ from its middle, so the gap to a barrel of inner
     # radius R is R − d / cos φ

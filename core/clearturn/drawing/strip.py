@@ -91,19 +91,21 @@ def clock_strip(
              tone=Tone.QUIET),
     ]  # fmt: skip
     marks += frame.axes()
-    for run in _runs(gaps, frame):
+    runs = _runs(gaps, frame)
+    for run in runs:
         marks += frame.curve(run)
     marks += frame.required()
-    if not np.isfinite(gaps.gap_mm).any():
-        marks.append(
-            Text((size_mm[0] / 2, size_mm[1] / 2), "no gap within reach", 2.6, anchor="middle")
-        )
+    if not runs:
+        told = "no gap within reach"
+        if np.isfinite(gaps.gap_mm).any():
+            told = f"more than {length_text(frame.top_mm, 1, unit)} everywhere"
+        marks.append(Text((size_mm[0] / 2, size_mm[1] / 2), told, 2.6, anchor="middle"))
     return Drawing(tuple(marks), (0.0, 0.0, *size_mm), 1.0, (0.0, 0.0),
                    f"Clock strip {words}".strip())  # fmt: skip
 
 
 def _runs(gaps: ClockGaps, frame: _Strip) -> list[Floats]:
-    """Return stretches without a break, (k, 2) of clock and gap, in the strip's order."""
+    """Return stretches of the curve on the strip, (k, 2) of clock and gap, in its order."""
     start = frame.start_deg
     order = np.argsort((gaps.clock_deg - start) % 360.0, kind="stable")
     clock = start + (gaps.clock_deg[order] - start) % 360.0
@@ -111,7 +113,23 @@ def _runs(gaps: ClockGaps, frame: _Strip) -> list[Floats]:
     known = np.isfinite(gap)
     cuts = np.flatnonzero(np.diff(known.astype(int))) + 1
     pieces = np.split(np.arange(len(gap)), cuts)
-    return [np.stack([clock[i], gap[i]], axis=1) for i in pieces if len(i) and known[i[0]]]
+    runs = [np.stack([clock[i], gap[i]], axis=1) for i in pieces if len(i) and known[i[0]]]
+    return [part for run in runs for part in _below(run, frame.top_mm)]
+
+
+def _below(run: Floats, top: float) -> list[Floats]:
+    """Return what of a stretch lies on the strip, cut where it leaves over the top."""
+    parts: list[list[Floats]] = [[]]
+    for here, after in zip(run, [*run[1:], None], strict=True):
+        if here[1] <= top:
+            parts[-1].append(here)
+        if after is not None and (here[1] <= top) != (after[1] <= top):
+            share = (top - here[1]) / (after[1] - here[1])
+            if here[1] > top:
+                parts.append([])
+            if 0.0 < share < 1.0:
+                parts[-1].append(np.array([here[0] + share * (after[0] - here[0]), top]))
+    return [np.array(part) for part in parts if part]
 
 
 @dataclass(frozen=True, slots=True)
