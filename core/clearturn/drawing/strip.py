@@ -98,7 +98,7 @@ def clock_strip(
     if not runs:
         told = "no gap within reach"
         if np.isfinite(gaps.gap_mm).any():
-            told = f"more than {length_text(frame.top_mm, 1, unit)} everywhere"
+            told = f"more than {length_text(frame.top_mm, 1, unit)} {unit} everywhere"
         marks.append(Text((size_mm[0] / 2, size_mm[1] / 2), told, 2.6, anchor="middle"))
     return Drawing(tuple(marks), (0.0, 0.0, *size_mm), 1.0, (0.0, 0.0),
                    f"Clock strip {words}".strip())  # fmt: skip
