@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import json
 import stat
+import warnings
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.spatial.transform import Rotation
 
 from clearturn.errors import FileProblem, InputError
 from clearturn.tolerances import POSE_RIGID
@@ -89,6 +91,38 @@ def rigid(pose: ArrayLike, *, file: str | Path | None = None) -> NDArray[np.floa
     left, _, right = np.linalg.svd(matrix[:3, :3])
     matrix[:3, :3] = left @ right
     return matrix
+
+
+def placed(shift_mm: ArrayLike, turn_deg: ArrayLike) -> NDArray[np.float64]:
+    """Return the pose that turns a part about x, then y, then z, then shifts it.
+
+    Parameters
+    ----------
+    shift_mm, turn_deg : (3,) array_like
+        Along and about the axes that stand still.
+
+    Returns
+    -------
+    (4, 4) ndarray
+    """
+    pose = np.eye(4)
+    pose[:3, :3] = Rotation.from_euler("xyz", turn_deg, degrees=True).as_matrix()
+    pose[:3, 3] = shift_mm
+    return pose
+
+
+def place_of(pose: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return shift and turns of a pose, (3,) each, so that `placed` makes it again.
+
+    Notes
+    -----
+    Where y is turned by 90° many turns make the same pose; that without a turn about z is told.
+    """
+    matrix = rigid(pose)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", UserWarning)  # the turns that SciPy chooses are good ones
+        turn = Rotation.from_matrix(matrix[:3, :3]).as_euler("xyz", degrees=True)
+    return matrix[:3, 3], np.asarray(turn)
 
 
 def _refuse_unless_rotation(turn: NDArray[np.float64], file: str | Path | None) -> None:

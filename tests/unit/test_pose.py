@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import warnings
 from pathlib import Path
 
 import numpy as np
@@ -11,7 +12,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from clearturn.errors import InputError
-from clearturn.pose import read_pose, rigid
+from clearturn.pose import place_of, placed, read_pose, rigid
 
 
 def some_pose() -> np.ndarray:
@@ -118,3 +119,24 @@ def test_what_is_no_file_is_refused(tmp_path: Path) -> None:
     for name in (".", "pipe", "loop", "absent", "zero\0byte"):
         with pytest.raises(InputError):
             read_pose(f"{tmp_path}/{name}")
+
+
+def test_placing_turns_about_standing_axes_and_is_read_back() -> None:
+    pose = placed((1.0, 2.0, 3.0), (90.0, 0.0, 90.0))
+    # About x: y goes to z.  Then about z: z stays.
+    assert np.allclose(pose @ [0, 1, 0, 1], [1, 2, 4, 1])
+    assert np.allclose(pose @ [1, 0, 0, 1], [1, 3, 3, 1])
+    rng = np.random.default_rng(7)
+    for _ in range(200):
+        turn = rng.uniform((-180, -90, -180), (180, 90, 180))
+        pose = placed(rng.uniform(-500, 500, 3), turn)
+        assert np.allclose(placed(*place_of(pose)), pose, atol=1e-9)
+
+
+@pytest.mark.parametrize("about_y", [90.0, -90.0])
+def test_place_is_told_without_warnings_where_many_turns_make_it(about_y: float) -> None:
+    pose = placed((0.0, 0.0, 0.0), (30.0, about_y, 20.0))
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        found = place_of(pose)
+    assert np.allclose(placed(*found), pose, atol=1e-9)
