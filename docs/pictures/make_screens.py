@@ -35,6 +35,8 @@ from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
 
 from clearturn.errors import InputError
+from clearturn.job.building import with_mesh_part, with_mesh_placed
+from clearturn.job.model import MeshFile
 from clearturn.result import CheckResult, Verdict
 
 SIZES = {"1280": (1280, 800), "2560": (2560, 1440)}
@@ -94,7 +96,10 @@ def scenes() -> dict[str, Scene]:
         "moving": _moving,
         "keys": lambda w, _s: w.show_keys(),
         "inch": lambda w, _s: w.look.set(inch=True),
-        "slip_by_hand": _by_hand,
+        "slip_by_hand": lambda w, _s: _form(w, 0, "sizes measured by hand", "hand size"),
+        "slip_band": lambda w, _s: _form(w, 0, "knuckle: leave a band out", "band:knuckle"),
+        "slip_mesh": lambda w, _s: _form(w, 3, "a part from a mesh", "mesh"),
+        "slip_place": _place,
         "focus_card": lambda w, _s: w.sheet.card.setFocus(Qt.FocusReason.TabFocusReason),
         "focus_slip": _focus_slip,
         "first_start": lambda w, _s: w.welcome(),
@@ -121,13 +126,23 @@ def _moving(window: object, _shown: Shown) -> None:
     moving.move_to(2.5, 0.1)
 
 
-def _by_hand(window: object, _shown: Shown) -> None:
-    """The form of sizes measured by hand, at the end of the scans' slip."""
-    window.sheet.open_slip(0)
+def _form(window: object, at: int, heading: str, deed: str) -> None:
+    """A form within a slip, its section unfolded."""
+    window.sheet.open_slip(at)
     slip = window.sheet.slip
-    QTest.mouseClick(slip._heads["sizes measured by hand"], Qt.MouseButton.LeftButton)
+    QTest.mouseClick(slip._heads[heading], Qt.MouseButton.LeftButton)
     QTest.qWait(50)
-    slip._area.ensureWidgetVisible(slip.forms["hand size"].word)
+    slip._area.ensureWidgetVisible(slip.forms[deed].word)
+
+
+def _place(window: object, _shown: Shown) -> None:
+    """The place of a part from a mesh, here one that is never read."""
+    corner = window.builder.corner
+    mesh = MeshFile("parts/brake_hose_as_drawn.stl", "0" * 64, "mm")
+    turned = with_mesh_part(corner, "hose as drawn", "hose", "posed", mesh)
+    turned = with_mesh_placed(turned, "hose as drawn", (12.5, -40.0, 180.25), (0.0, 0.0, 30.0))
+    window.builder._edit("hose as drawn", "parts", turned)
+    _form(window, 3, "hose as drawn: its place in the hub frame", "place:hose as drawn")
 
 
 def _focus_slip(window: object, _shown: Shown) -> None:

@@ -10,7 +10,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
+import trimesh
 from window_support import cases, needs_window
 
 needs_window()
@@ -245,3 +247,108 @@ def test_what_was_begun_for_one_axle_never_ends_in_the_other(hand: Hand, tmp_pat
     hand.wait(lambda: not tasks.running("hub_frame"))
     QTest.qWait(50)
     assert document.job is two
+
+
+def test_part_from_a_mesh_is_taken_in_placed_and_judged(hand: Hand, tmp_path: Path) -> None:
+    document, session = hand.window.document, hand.window.session
+    # A block of 20 mm in a frame of its own.
+    block = trimesh.creation.box((20.0, 20.0, 20.0))
+    block.apply_translation((10.0, 10.0, 10.0))
+    file = tmp_path / "hose end.stl"
+    block.export(file)
+    hand.operation(3)
+    hand.patch.setattr(QFileDialog, "getOpenFileName", lambda *_a, **_k: (str(file), ""))
+    hand.fill("mesh", {"it is a": "hose", "and it": "posed", "made to ±": "0.5"})
+    hand.wait(lambda: any(part.name == "hose" for part in hand.corner.parts))
+    part = next(part for part in hand.corner.parts if part.name == "hose")
+    assert (part.kind, part.motion, part.tolerance_mm) == ("hose", "posed", 0.5)
+    assert part.mesh.path == "hose end.stl"
+    hand.settle()
+    # Turned by 90° about z it lies at x −20 to 0; shifted, its face stands 5 mm off the ring.
+    hand.fill("place:hose", {
+        "shifted along x": "200", "shifted along y": "-10", "shifted along z": "-48",
+        "turned about x": "0", "turned about y": "0", "turned about z": "90",
+    })  # fmt: skip
+    pose = np.array(next(p for p in hand.corner.parts if p.name == "hose").mesh.hub_from_mesh)
+    assert np.allclose(pose[:3, :3], [[0, -1, 0], [1, 0, 0], [0, 0, 1]])
+    assert pose[:3, 3].tolist() == [200.0, -10.0, -48.0]
+    form = hand.slip.forms["place:hose"]
+    assert form.editors["turned about z"].text() == "90"
+    assert document.stack.undoText() == "place hose"
+    hand.wait(lambda: session.is_current)
+    pair = next(one for one in session.result.pairs if {one.first, one.second} == {"hose", "rotor"})
+    # 180 mm less the ring's 175 mm; a ring of facets reaches a little less far than a round one.
+    assert pair.gap.gap_mm.lower - 0.05 <= 5.0 <= pair.gap.gap_mm.upper + 0.01
+    # Another of its kind gets a name of its own.
+    hand.fill("mesh", {"it is a": "hose", "and it": "fixed", "made to ±": "0.5"})
+    hand.wait(lambda: any(part.name == "hose 2" for part in hand.corner.parts))
+    hand.deed("drop part:hose 2")
+    hand.deed("drop part:hose")
+    assert not any(part.mesh for part in hand.corner.parts)
+
+
+def test_band_of_a_scan_is_left_out_and_its_ends_can_be_changed(hand: Hand) -> None:
+    document = hand.window.document
+    hand.operation(0)
+    hand.fill("band:knuckle", {"from radius": " "})
+    assert "without ends" in " ".join(hand.window.sheet.note.lines)
+    assert not hand.corner.scans[0].cleaning
+    hand.fill("band:knuckle", {"from radius": "145", "from clock position": "90"})
+    assert "clock" in " ".join(hand.window.sheet.note.lines)  # both or neither
+    hand.fill("band:knuckle", {"to clock position": "140"})
+    (step,) = hand.corner.scans[0].cleaning
+    assert step.step == "drop band"
+    assert (step.band.r_from_mm, step.band.r_to_mm) == (145.0, None)
+    assert (step.band.clock_from_deg, step.band.clock_to_deg) == (90.0, 140.0)
+    QTest.qWait(50)
+    hand.set_number("band left out, from radius", "150")
+    assert hand.corner.scans[0].cleaning[0].band.r_from_mm == 150.0
+    while document.stack.canUndo():
+        document.stack.undo()
+    assert not hand.corner.scans[0].cleaning
+
+
+def test_another_patch_is_joined_to_a_datum_if_it_is_the_same_feature(hand: Hand) -> None:
+    document, work = hand.window.document, hand.window.session.work
+    hand.operation(0)
+    hand.deed("show:knuckle")
+    hand.wait(lambda: "knuckle" in work.loaded)
+    hand.settle()
+    datums = {one.name: one for one in hand.corner.datums}
+    face, register = datums["hub face"], datums["register"]
+    outboard = np.array(hand.corner.hub_frame.outboard)
+    axis = np.array(register.seeds_mm[0])
+    before = document.job
+    hand.operation(1)
+    hand.deed("join:hub face")
+    assert not hand.window.sheet.picture.bar.skip.isVisible()
+
+    def touch(place: Any, way: Any) -> None:
+        work.touch(place - 200.0 * way, way)
+        QTest.qWait(30)
+        hand.wait(lambda: not hand.window.tasks.running("touch"))
+        QTest.qWait(30)
+
+    # The hub's bore from inside: no plane, so it cannot be joined.
+    seed = np.array(face.seeds_mm[0])
+    inward = axis - seed
+    inward -= outboard * (inward @ outboard)
+    touch(np.array(datums["housing"].seeds_mm[0]), inward / np.linalg.norm(inward))
+    if work.touched is not None and work.touched.proposal.feature != "plane":
+        assert not work.serves
+        hand.window.builder.take_touched((0.0, 1.0, 0.0))
+        assert document.job is before
+    # The other side of the same face.
+    touch(seed, -outboard)
+    assert work.serves, hand.window.sheet.picture.bar.accessibleDescription()
+    hand.window.builder.take_touched((0.0, 1.0, 0.0))
+    joined = next(one for one in hand.corner.datums if one.name == "hub face")
+    assert len(joined.seeds_mm) == 2
+    assert joined.seeds_mm[0] == face.seeds_mm[0]
+    assert joined.feature == "plane"
+    assert work.goal is None
+    hand.operation(1)
+    hand.wait(lambda: "join:hub face" in hand.slip.deeds)
+    hand.wait(lambda: hand.window.session.is_current)
+    fitted = {one.name: one for one in hand.window.session.result.datums}
+    assert fitted["hub face"].rms_mm < 0.01

@@ -14,86 +14,31 @@ from clearturn.job.building import (
 )
 from clearturn.job.measured import measurable_sizes
 from clearturn.job.sums import first_axle
-from clearturn_app.sheets.dimensions import CALIPER, CALIPER_BOX, ROTOR, SHIELD, Row
+from clearturn.pose import place_of
+from clearturn_app.sheets.asked import (
+    CLOCK,
+    DIAL,
+    HUB,
+    MEASURED,
+    MESH,
+    PLACE,
+    POSED,
+    SECTOR,
+    SPOKES,
+    STACK,
+    START,
+    TOLERANCE,
+)
+from clearturn_app.sheets.dimensions import BAND, CALIPER, CALIPER_BOX, ROTOR, SHIELD, Row
 from clearturn_app.sheets.fields import Blank, Deed, Fact, Field, Form, Line, Section
 from clearturn_app.sheets.operations import Operation
 from clearturn_app.window.look import Look
 from clearturn_app.window.workpiece import Loaded
 
 FORMATS = "STL, PLY, OBJ, 3MF, GLB, STEP or IGES"
-POSED = ("tie rod", "steering arm", "control arm", "damper", "hose", "rubber boot", "other")
-_START = {"mount_thickness_mm": "6", "hat_material": "aluminium", "corner_radius_mm": "0",
-          "inner_corner_radius_mm": "0"}  # fmt: skip
-_TOLERANCE = Row("tolerance_mm", "made to ±", "Limit of the real part against these numbers; it "
-                 "goes into the uncertainty.", 0, 10)  # fmt: skip
-_CLOCK = Row("clock_deg", "clock angle of the clocking lug",
-             "Seen from outboard, 0° is up, growing clockwise.", -360, 360, "angle")  # fmt: skip
-_HUB = (
-    Row("hub_r_to_mm", "hub, to radius", "A little over the flange.", 0, 500),
-    Row("hub_z_from_mm", "hub, from z",
-        "Between flange and housing, from the hub face, outboard positive.", -300, 300),
-    Row("hub_z_to_mm", "hub, to z", "Over spigot and studs.", -300, 300),
-    Row("housing_r_to_mm", "bearing housing, to radius", "A little over it; 0: none.", 0, 500),
-    Row("housing_z_from_mm", "bearing housing, from z", "Its inboard end.", -500, 300),
-)  # fmt: skip
-_MEASURED = (
-    Row("value_mm", "size as read", "On the part itself, at the place touched.", 0.01, 2000),
-    Row(
-        "uncertainty_mm",
-        "± of it",
-        "Expanded (k = 2): instrument, reading and place together.",
-        0.0001,
-        10,
-    ),
-    Row(
-        "instrument",
-        "with",
-        "Stands in the report: micrometer, caliper gauge, its range.",
-        None,
-        None,
-        "text",
-    ),
-)
-_SECTOR = (
-    Row("arc_deg", "arc", "360: all round.", 1, 360, "angle"),
-    Row(
-        "clock_deg",
-        "middle of the arc",
-        "Seen from outboard, 0° is up, growing clockwise.",
-        -360,
-        360,
-        "angle",
-    ),
-)
-_DIAL = (
-    Row("stud_count", "studs", "Of the hub.", 3, 12, "count"),
-    Row(
-        "rotor_radius_mm",
-        "ring, read at radius",
-        "Where the dial stood on the ring.",
-        1,
-        500,
-        optional=True,
-    ),
-    Row(
-        "hub_radius_mm",
-        "hub face, read at radius",
-        "Where it stood on the hub face.",
-        1,
-        500,
-        optional=True,
-    ),
-)
+_MOVES = {"fixed": "stands still", "turns": "turns with the wheel",
+          "posed": "is true in this position only"}  # fmt: skip
 _NOTHING: Mapping[str, float] = {}
-_SPOKES = (
-    Row("r_to_mm", "spokes, to radius", "Where they run into the barrel.", 0, 500),
-    Row("z_from_mm", "spokes, from z", "From the wheel's pad, outboard positive.", -300, 300),
-    Row("z_to_mm", "spokes, to z", "Over their outboard side.", -300, 300),
-)
-_STACK = (
-    Row("old_flange_mm", "flange of the old rotor", "It lay there before.", 0, 60),
-    Row("spacer_mm", "spacer", "Between hat and wheel; 0: none.", 0, 60),
-)
 
 
 def building_sections(
@@ -147,8 +92,10 @@ class _Bench:
                 (), row.label, row.help, row.kind, row.low, row.high, row.choices,
                 optional=row.optional,
             )  # fmt: skip
-            start = f"{known[row.key]:g}" if row.key in known else _START.get(row.key, "")
-            if row.kind == "length" and start and self.look.inch:
+            start = START.get(row.key, "")
+            if row.key in known:
+                start = field.written(known[row.key], self.look)
+            elif row.kind == "length" and start:
                 start = field.written(float(start), self.look)
             blanks.append(Blank(row.key, field, start))
         return Form(deed, word, tuple(blanks))
@@ -171,13 +118,19 @@ def _scans(bench: _Bench) -> Iterator[Section]:
     )  # fmt: skip
     for scan in bench.corner.scans:
         yield Section(f"{scan.name}: on the bench", tuple(_bench_lines(scan, bench)))
+    for scan in bench.corner.scans:
+        frame = {"knuckle": bench.corner.hub_frame, "wheel": bench.corner.wheel_frame}
+        if frame.get(scan.name) is not None:
+            text = "What lies wholly in the band is left out; about the axis of its own frame."
+            form = bench.form(f"band:{scan.name}", "leave it out", BAND)
+            yield Section(f"{scan.name}: leave a band out", (Deed("", text), form), folded=True)
     sizes = tuple(measurable_sizes(bench.corner))
     if sizes:
         rows = (
             Row(
                 "size", "measured", "A touched feature, or two faces.", None, None, "choice", sizes
             ),
-            *_MEASURED,
+            *MEASURED,
         )
         lines: list[Line] = [
             Deed(one.name, scan.name, (("take away", f"drop size:{scan.name}:{one.name}"),))
@@ -257,9 +210,14 @@ def _touch_lines(bench: _Bench, shows: str) -> Iterator[Deed]:
     for role in ROLES:
         if role.shows == shows:
             datum = datum_for(corner, role)
-            text = role.help if datum is None else f"“{datum.name}”, a {datum.feature}"
-            word = "touch" if datum is None else "touch anew"
-            yield Deed(role.name, text, ((word, f"touch:{role.name}"),))
+            if datum is None:
+                yield Deed(role.name, role.help, (("touch", f"touch:{role.name}"),))
+                continue
+            count = len(datum.seeds_mm)
+            text = f"“{datum.name}”, a {datum.feature}"
+            text += f" from {count} patches" if count > 1 else ""
+            yield Deed(role.name, text, (("touch anew", f"touch:{role.name}"),
+                                         ("join a patch", f"join:{role.name}")))  # fmt: skip
 
 
 def _datums(bench: _Bench) -> Iterator[Section]:
@@ -268,7 +226,7 @@ def _datums(bench: _Bench) -> Iterator[Section]:
     needed = [role for role in ROLES if role.shows == "knuckle" and role.needed]
     if corner.hub_frame is None and all(datum_for(corner, role) for role in needed):
         text = "The clock angle ties the scan to the vehicle; it must be known, not guessed."
-        form = bench.form("clock", "make the hub frame", (_CLOCK,))
+        form = bench.form("clock", "make the hub frame", (CLOCK,))
         yield Section("hub frame", (Deed("", text), form))
     if corner.hub_frame is not None:
         yield Section("what turns, what stands", tuple(_split_lines(bench)),
@@ -284,12 +242,12 @@ def _split_lines(bench: _Bench) -> Iterator[Line]:
     yield Deed("", "", tuple((kind, f"part:{kind}") for kind in POSED[4:]))
     yield Deed("", "What turns, by a band about the axis; all the rest is the knuckle. Touching "
                "the picture reads r and z.", (("read r and z", "read:knuckle"),))  # fmt: skip
-    yield bench.form("split knuckle", "split it so", _HUB)
+    yield bench.form("split knuckle", "split it so", HUB)
 
 
 def _rotor(bench: _Bench) -> Iterator[Section]:
     if bench.corner.rotor is None:
-        rows = (*ROTOR[0], *ROTOR[1], _TOLERANCE)
+        rows = (*ROTOR[0], *ROTOR[1], TOLERANCE)
         yield Section("rotor from its drawing", (bench.form("rotor", "make the rotor", rows),))
     else:
         yield from _made_to(bench, "rotor")
@@ -299,20 +257,21 @@ def _made_to(bench: _Bench, name: str) -> Iterator[Section]:
     for i, part in enumerate(bench.corner.parts):
         if part.name == name:
             at = ("axles", bench.axle, "corner", "parts", i, "tolerance_mm")
-            field = Field(at, _TOLERANCE.label, _TOLERANCE.help, low=0, high=10, source="drawing")
+            field = Field(at, TOLERANCE.label, TOLERANCE.help, low=0, high=10, source="drawing")
             yield Section(f"{name}: the part as made", (field,), folded=True)
 
 
 def _caliper(bench: _Bench) -> Iterator[Section]:
     there = [part for part in bench.corner.parts if part.kind == "caliper"]
     if not there:
-        rows = (*CALIPER[0], *CALIPER[1], _TOLERANCE)
+        rows = (*CALIPER[0], *CALIPER[1], TOLERANCE)
         yield Section("caliper from its drawing",
                       (bench.form("caliper", "make the caliper", rows),))  # fmt: skip
         text = f"{FORMATS}, already posed in the hub frame. Or drop the file on the sheet."
         line = Deed("", text, (("choose a mesh …", "choose caliper"),))
         yield Section("or from a mesh", (line,))
         yield from _shield(bench)
+        yield from _meshes(bench)
         return
     yield from _made_to(bench, there[0].name)
     if bench.corner.caliper is not None:
@@ -320,11 +279,31 @@ def _caliper(bench: _Bench) -> Iterator[Section]:
         form = bench.form("box", "put it on", (name, *CALIPER_BOX))
         yield Section("put something on the caliper", (form,), folded=True)
     yield from _shield(bench)
+    yield from _meshes(bench)
+
+
+def _meshes(bench: _Bench) -> Iterator[Section]:
+    """Other parts from files, and the place of each."""
+    text = f"{FORMATS}, in the hub frame or to be placed: what it is, then its file."
+    form = bench.form("mesh", "choose its file …", MESH)
+    yield Section("a part from a mesh", (Deed("", text), form), folded=True)
+    for part in bench.corner.parts:
+        if part.mesh is None:
+            continue
+        shift, turn = place_of(part.mesh.hub_from_mesh)
+        known = dict(zip((row.key for row in PLACE), (*shift, *turn), strict=True))
+        lines: list[Line] = [
+            Fact("file", part.mesh.path),
+            Deed("", f"A {part.kind} that {_MOVES[part.motion]}.",
+                 (("take it away", f"drop part:{part.name}"),)),
+            bench.form(f"place:{part.name}", "place it so", PLACE, known),
+        ]  # fmt: skip
+        yield Section(f"{part.name}: its place in the hub frame", tuple(lines), folded=True)
 
 
 def _shield(bench: _Bench) -> Iterator[Section]:
     if bench.corner.shield is None:
-        form = bench.form("shield", "make the shield", (*SHIELD, *_SECTOR, _TOLERANCE))
+        form = bench.form("shield", "make the shield", (*SHIELD, *SECTOR, TOLERANCE))
         yield Section("splash shield from its drawing", (form,), folded=True)
     else:
         yield from _made_to(bench, "shield")
@@ -337,7 +316,7 @@ def _wheel(bench: _Bench) -> Iterator[Section]:
     if corner.seat_stack is None:
         lines: tuple[Line, ...] = (Deed("", "The new hat's flange is told by the rotor's slip."),)
         if corner.rotor is not None:
-            lines = (bench.form("stack", "stack it so", _STACK),)
+            lines = (bench.form("stack", "stack it so", STACK),)
         yield Section("what lies under the wheel", lines)
     yield Section("touch the wheel", tuple(_touch_lines(bench, "wheel")),
                   folded=corner.wheel_frame is not None)  # fmt: skip
@@ -351,7 +330,7 @@ def _wheel(bench: _Bench) -> Iterator[Section]:
                      "about the wheel's axis, all the rest is the barrel. Touching the picture "
                      "reads r and z.", (("whole, not split", "whole wheel"),
                                         ("read r and z", "read:wheel"))))  # fmt: skip
-    made.append(bench.form("split wheel", "split it so", _SPOKES))
+    made.append(bench.form("split wheel", "split it so", SPOKES))
     yield Section("what the wheel is made of", tuple(made), folded=bool(parts))
 
 
@@ -390,7 +369,7 @@ def _run_out(bench: _Bench) -> Iterator[Section]:
             "rotor_mm, hub_face_mm, thickness_mm, register_mm, or some of them.")  # fmt: skip
     lines: list[Line] = [
         Deed("", text),
-        bench.form("readings", "choose their file …", _DIAL, known),
+        bench.form("readings", "choose their file …", DIAL, known),
     ]
     if held and held.get("readings_csv"):
         lines.insert(0, Fact("read from", str(held["readings_csv"])))

@@ -10,7 +10,7 @@ from clearturn.job.model import Corner, HatCheck, Job, RegisterCheck, Scan, Size
 from clearturn.job.positions import JsonPath
 from clearturn.result import CheckResult, HubResult, SizeCheck, Verdict
 from clearturn.trade.sums import SumsResult
-from clearturn_app.sheets.dimensions import CALIPER, CALIPER_BOX, ROTOR, SHIELD, field_of
+from clearturn_app.sheets.dimensions import BAND, CALIPER, CALIPER_BOX, ROTOR, SHIELD, field_of
 from clearturn_app.sheets.fields import Fact, Field, Section
 from clearturn_app.sheets.operations import Operation
 from clearturn_app.sheets.sums import sum_sections
@@ -114,6 +114,13 @@ def _cleaning(steps: tuple[object, ...], at: JsonPath) -> Iterator[Field | Fact]
                         "so.", low=0.1, high=100, source="cleaning step")  # fmt: skip
         elif hasattr(step, "from_mm"):
             yield from _box(step, (*at, "cleaning", k))
+        elif hasattr(step, "band"):
+            yield from (
+                Field((*at, "cleaning", k, "band", row.key), f"band left out, {row.label}",
+                      row.help, row.kind, row.low, row.high, optional=True,
+                      source="cleaning step")
+                for row in BAND
+            )  # fmt: skip
         else:
             yield Fact("cleaning", str(getattr(step, "step", "")))
 

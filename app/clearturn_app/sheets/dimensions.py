@@ -92,3 +92,15 @@ SHIELD = (
     Row("z_from_mm", "from z", "Hub frame, outboard positive.", -400, 400),
     Row("z_to_mm", "to z", "Hub frame, outboard positive.", -400, 400),
 )
+
+BAND = (
+    Row("r_from_mm", "from radius", "Left empty: from the axis.", 0, 1000, optional=True),
+    Row("r_to_mm", "to radius", "Left empty: without end.", 0, 1000, optional=True),
+    Row("z_from_mm", "from z", "Outboard positive; left empty: without end.", -1000, 1000,
+        optional=True),
+    Row("z_to_mm", "to z", "Left empty: without end.", -1000, 1000, optional=True),
+    Row("clock_from_deg", "from clock position", "Clockwise seen from outboard; left empty: all "
+        "round.", -360, 360, "angle", optional=True),
+    Row("clock_to_deg", "to clock position", "Both or neither.", -360, 360, "angle",
+        optional=True),
+)  # fmt: skip

@@ -62,7 +62,7 @@ class TouchBar(Panel):
             return
         self.take.setText(goal.take)
         self.take.setEnabled(work.serves)
-        self.skip.setVisible(goal.role is not None)
+        self.skip.setVisible(goal.role is not None and not goal.joins)
         x = self.look.px(14)
         for word in (self.take, self.skip, self.end):
             size = word.sizeHint()

@@ -57,7 +57,7 @@ class Builder(Forms):
         self.owner = owner
         self._all = False
         self._looked_on = 0  # the axle for which datums were proposed last
-        self._forms["readings"] = self._readings
+        self._forms |= {"readings": self._readings, "mesh": self._choose_mesh}
         self._waiting: list[Path] = []
         self._deeds: dict[str, Callable[..., object]] = {
             "choose scans": self.choose_scans, "choose caliper": self.choose_caliper,
@@ -65,9 +65,9 @@ class Builder(Forms):
             "close holes": self._close_holes,
             "drop piece": self._drop_piece, "drop box": self._drop_box,
             "take back": self._take_back, "shows": self._shows, "drop scan": self._drop_scan,
-            "touch": self._touch, "touch all": self._touch_all, "look": self._look,
-            "read": self._read_places, "part": self._part, "drop part": self._drop_part,
-            "drop size": self._drop_size, "drop sum": self._drop_sum,
+            "touch": self._touch, "join": self._join, "touch all": self._touch_all,
+            "look": self._look, "read": self._read_places, "part": self._part,
+            "drop part": self._drop_part, "drop size": self._drop_size, "drop sum": self._drop_sum,
             "whole wheel": self._whole_wheel,
             "allowances": lambda: self._edit(
                 "take the usual allowances", "allowances", edits.with_usual_allowances(self.corner)
@@ -213,6 +213,11 @@ class Builder(Forms):
         self._all = False
         self._ask_role(next(role for role in edits.ROLES if role.name == name))
 
+    def _join(self, name: str) -> None:
+        role = next(role for role in edits.ROLES if role.name == name)
+        ask = f"Touch another patch of the {name}: what is fitted runs through all of them."
+        self._begin(Goal(role.shows, ask, f"join it to the {name}", role=role, joins=True))
+
     def _touch_all(self, shows: str) -> None:
         self._all = True
         todo = self._todo(shows)
@@ -259,7 +264,13 @@ class Builder(Forms):
         goal, touched = self.work.goal, self.work.touched
         if goal is None or touched is None:
             return
-        if goal.role is not None and touched.proposal is not None:
+        if goal.joins and goal.role is not None and touched.proposal is not None:
+            corner = edits.with_joined(
+                self.corner, goal.role, touched.proposal.feature, touched.seed_mm
+            )
+            self.end_touching()
+            self._edit(f"join a patch to {goal.role.name}", "datums", corner)
+        elif goal.role is not None and touched.proposal is not None:
             role, feature = goal.role, touched.proposal.feature
             corner = edits.with_touched(
                 self.corner, role, touched.scan, feature, (touched.seed_mm,)
@@ -286,8 +297,7 @@ class Builder(Forms):
                        edits.with_step(self.corner, name, step))  # fmt: skip
 
     def _take_part(self, kind: Any, seed: model.Vec3) -> None:
-        names = [part.name for part in self.corner.parts]
-        name = next(n for n in (kind, *(f"{kind} {k}" for k in range(2, 99))) if n not in names)
+        name = edits.free_name(self.corner, kind)
         faces = model.PieceFaces("piece", seed)
         corner = edits.with_part_of(self.corner, name, kind, "posed", "knuckle", faces)
         self._edit(f"{name}, posed", "parts", corner)
@@ -350,14 +360,28 @@ class Builder(Forms):
 
     def take_caliper(self, path: Path) -> None:
         """Take a mesh or solid file in as the caliper."""
+        self._take_mesh(path, "caliper", "caliper", "fixed", 0.0)
+
+    def _choose_mesh(self, values: dict[str, Any]) -> None:
+        start = str(self.session.document.folder)
+        found, _ = QFileDialog.getOpenFileName(self.owner, "Mesh of a part", start, _FILES)
+        kind = values["kind"]
+        if found:
+            name = edits.free_name(self.corner, kind)
+            self._take_mesh(Path(found), name, kind, values["motion"], values["tolerance_mm"])
+
+    def _take_mesh(
+        self, path: Path, name: str, kind: model.PartKind, motion: model.MotionWord,
+        tolerance_mm: float,
+    ) -> None:  # fmt: skip
         from clearturn.scan import read_scan
 
         def done(read: Any) -> None:
             mesh = model.MeshFile(
                 self._relative(path.absolute()), read.sha256, read.unit, read.chord_error_mm
             )
-            corner = edits.with_mesh_part(self.corner, "caliper", "caliper", "fixed", mesh)
-            self._guarded(lambda: self._edit(f"caliper from {path.name}", "caliper", corner))
+            corner = edits.with_mesh_part(self.corner, name, kind, motion, mesh, tolerance_mm)
+            self._guarded(lambda: self._edit(f"{name} from {path.name}", "parts", corner))
 
         self.session.tasks.start(
             "take mesh", lambda progress: read_scan(path, progress=progress), done=done,

@@ -60,6 +60,11 @@ class Forms(QObject):
             "split wheel": self._split_wheel, "rule": self._rule, "hand size": self._hand_size,
         }  # fmt: skip
 
+        # What a form is about stands behind its name.
+        self._about: dict[str, Callable[[str, dict[str, Any]], object]] = {
+            "sum": self._sum, "band": self._band, "place": self._place,
+        }  # fmt: skip
+
     @property
     def corner(self) -> model.Corner:
         """The corner that is built: that of the axle chosen."""
@@ -69,10 +74,11 @@ class Forms(QObject):
 
     def given(self, deed: str, values: dict[str, Any]) -> None:
         """Take what was written into a form."""
-        if deed.startswith("sum:"):
-            self._guarded(lambda: self._sum(deed, values))
+        name, _, about = deed.partition(":")
+        if name in self._about:
+            self._guarded(lambda: self._about[name](about, values))
         else:
-            self._guarded(lambda: self._forms[deed](values))
+            self._guarded(lambda: self._forms[name](values))
 
     def _guarded(self, act: Callable[[], object]) -> None:
         try:
@@ -94,8 +100,21 @@ class Forms(QObject):
     def _edit_sum(self, name: str, key: str, job: model.Job) -> None:
         self.session.document.edit(name, signatures_lifted(job, ("sums", key)))
 
-    def _sum(self, deed: str, values: dict[str, Any]) -> None:
-        job = self.session.document.job
+    def _band(self, scan: str, values: dict[str, Any]) -> None:
+        band = model.Band(**values)
+        if band == model.Band():
+            raise InputError("a band without ends would leave everything out", mend="give one end")
+        step = model.DropBand("drop band", band)
+        self._edit(f"leave a band of {scan} out", "scans", edits.with_step(self.corner, scan, step))
+
+    def _place(self, name: str, values: dict[str, Any]) -> None:
+        shift = values["x_mm"], values["y_mm"], values["z_mm"]
+        turn = values["x_deg"], values["y_deg"], values["z_deg"]
+        self._edit(f"place {name}", "parts",
+                   edits.with_mesh_placed(self.corner, name, shift, turn))  # fmt: skip
+
+    def _sum(self, about: str, values: dict[str, Any]) -> None:
+        job, deed = self.session.document.job, f"sum:{about}"
         name, path = target_of(deed)
         entered = entered_values(job, deed, values)
         if entered:

@@ -61,6 +61,8 @@ class Goal:
         The word that takes what was touched.
     role : Role or None
         For a datum.
+    joins : bool
+        It is joined to the role's datum that is there, not put in its place.
     drops : bool
         The touched piece is left out of the scan.
     part : str
@@ -75,6 +77,7 @@ class Goal:
     ask: str
     take: str
     role: Role | None = None
+    joins: bool = False
     drops: bool = False
     part: str = ""
     looks: bool = False
@@ -338,7 +341,7 @@ class Workpiece(QObject):
             told += f"; r {r}, z {z} {look.unit}"
         told = told[:1].upper() + told[1:] + "."
         if goal.role is not None and not self.serves:
-            told += f" A {goal.role.name} is a {' or a '.join(goal.role.features)}."
+            told += f" A {goal.role.name} is a {' or a '.join(self._wanted(goal.role))}."
         return told
 
     @property
@@ -352,8 +355,15 @@ class Workpiece(QObject):
         if touched is None:
             return False
         return goal.role is None or (
-            touched.proposal is not None and touched.proposal.feature in goal.role.features
+            touched.proposal is not None and touched.proposal.feature in self._wanted(goal.role)
         )
+
+    def _wanted(self, role: Role) -> tuple[str, ...]:
+        """What may be touched for a role: what joins a datum must be the same feature."""
+        if self.goal is not None and self.goal.joins and self.corner is not None:
+            datum = datum_for(self.corner, role)
+            return () if datum is None else (datum.feature,)
+        return role.features
 
 
 def _loaded(scan: model.Scan, folder: Path, progress: Progress) -> Loaded:

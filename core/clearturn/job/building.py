@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import count
 from typing import Any
 
 from clearturn.envelope.dimensions import CaliperDimensions, RotorDimensions, ShieldDimensions
@@ -38,6 +39,7 @@ from clearturn.job.model import (
     Vec3,
     WheelFrame,
 )
+from clearturn.pose import placed
 
 PRACTICE = "common practice, no source"
 SEAT_EITHER_SIDE_MM = 0.5
@@ -206,6 +208,27 @@ def with_touched(
     return put(corner, Datum(name, scan, fits[0], tuple(seeds_mm), robust=True))
 
 
+def with_joined(corner: Corner, role: Role, feature: str, seed_mm: Vec3) -> Corner:
+    """Return the corner with one more patch joined to a touched datum.
+
+    Raises
+    ------
+    InputError
+        If there is no such datum yet, or the patch is another feature.
+    """
+    old = datum_for(corner, role)
+    if old is None:
+        raise InputError(f"the {role.name} is not touched yet", mend="touch it first")
+    if feature != old.feature:
+        raise InputError(
+            f"this cannot be joined to the {role.name}",
+            found=f"a {feature}", allowed=f"a {old.feature}", mend="touch another place",
+        )  # fmt: skip
+    if seed_mm in old.seeds_mm:
+        return corner
+    return put(corner, replace(old, seeds_mm=(*old.seeds_mm, seed_mm)))
+
+
 def with_hub_frame(
     corner: Corner, clock_deg: float, outboard: Vec3, up: Vec3 | None = None
 ) -> Corner:
@@ -270,11 +293,33 @@ def without_shield(corner: Corner) -> Corner:
     return replace(corner, shield=None)
 
 
+def free_name(corner: Corner, kind: PartKind) -> str:
+    """Return a name for one more part of a kind: the kind itself, or with a number."""
+    names = {part.name for part in corner.parts}
+    return next(name for k in count(1) if (name := kind if k == 1 else f"{kind} {k}") not in names)
+
+
 def with_mesh_part(
-    corner: Corner, name: str, kind: PartKind, motion: MotionWord, mesh: MeshFile
-) -> Corner:
+    corner: Corner, name: str, kind: PartKind, motion: MotionWord, mesh: MeshFile,
+    tolerance_mm: float = 0.0,
+) -> Corner:  # fmt: skip
     """Return the corner with a part from a mesh or solid file, posed in the hub frame."""
-    return put(corner, Part(name, kind, motion, mesh=mesh))
+    return put(corner, Part(name, kind, motion, mesh=mesh, tolerance_mm=tolerance_mm))
+
+
+def with_mesh_placed(corner: Corner, name: str, shift_mm: Vec3, turn_deg: Vec3) -> Corner:
+    """Return the corner with a mesh's part put into its place, see `clearturn.pose.placed`.
+
+    Raises
+    ------
+    InputError
+        If there is no such part from a mesh.
+    """
+    part = next((one for one in corner.parts if one.name == name), None)
+    if part is None or part.mesh is None:
+        raise InputError("there is no part of this name from a mesh", found=repr(name))
+    a, b, c, d = (tuple(row) for row in placed(shift_mm, turn_deg).tolist())
+    return put(corner, replace(part, mesh=replace(part.mesh, hub_from_mesh=(a, b, c, d))))
 
 
 def with_stack(corner: Corner, old_flange_mm: float, spacer_mm: float) -> Corner:
