@@ -9,21 +9,19 @@ import pytest
 import shapely
 
 from clearturn.drawing import (
-    ClockGaps,
     Dash,
     Dimension,
     Drawing,
     Layer,
     Line,
     Text,
-    clock_gaps,
     clock_strip,
     wheel_template,
 )
 from clearturn.envelope import CaliperDimensions, caliper_mesh
 from clearturn.envelope.boxes import radial_box
 from clearturn.errors import InputError
-from clearturn.gap import surface_distances
+from clearturn.gap import ClockGaps, clock_gaps, surface_distances
 from clearturn.result import Motion, PlacedPart
 
 

@@ -58,12 +58,9 @@ def strip(
     result: CheckResult, pair: PairResult, size_mm: tuple[float, float], progress: Progress,
     unit: str = "mm",
 ) -> Drawing | None:  # fmt: skip
-    """Return the clock strip of a pair, or None for a pair that does not turn against each other.
-
-    Drawn from the points of the part that stands still.
-    """
-    from clearturn.drawing import clock_gaps, clock_strip
-    from clearturn.gap import surface_distances
+    """Return the clock strip of a pair; None for one that does not turn against each other."""
+    from clearturn.drawing import clock_strip
+    from clearturn.gap import gaps_around
 
     both = [_part(result, pair.first), _part(result, pair.second)]
     still = [part for part in both if part is not None and part.motion is not Motion.TURNS]
@@ -71,11 +68,7 @@ def strip(
     if pair.motion != "turning" or len(still) != 1 or len(turning) != 1:
         return None
     reach = max(_STRIP_REACH_MM, 4.0 * pair.required_mm)
-    found = surface_distances(
-        still[0].mesh.vertices, turning[0].mesh, turning=True, limit_mm=reach, signed=False,
-        progress=progress,
-    )  # fmt: skip
-    gaps = clock_gaps(still[0].mesh.vertices, found.distance_mm)
+    gaps = gaps_around(still[0].mesh, turning[0].mesh, limit_mm=reach, progress=progress)
     words = f"{still[0].name} – {turning[0].name}"
     return clock_strip(gaps, pair.required_mm, size_mm=size_mm, words=words, unit=unit)
 

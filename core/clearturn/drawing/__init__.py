@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     )
     from clearturn.drawing.outline import Outline, swept_outline
     from clearturn.drawing.section import pair_words, turn_section
-    from clearturn.drawing.strip import ClockGaps, clock_gaps, clock_strip
+    from clearturn.drawing.strip import clock_strip
     from clearturn.drawing.svg import DARK, LIGHT, Palette, to_svg
     from clearturn.drawing.template import wheel_template
 
@@ -30,7 +30,6 @@ __all__ = [
     "DARK",
     "DASHES",
     "LIGHT",
-    "ClockGaps",
     "Dash",
     "Dimension",
     "Drawing",
@@ -42,7 +41,6 @@ __all__ = [
     "Palette",
     "Text",
     "Tone",
-    "clock_gaps",
     "clock_strip",
     "pair_words",
     "swept_outline",
@@ -55,11 +53,7 @@ __all__ = [
 __getattr__ = lazily(
     __name__,
     {
-        "strip": (
-            "ClockGaps",
-            "clock_gaps",
-            "clock_strip",
-        ),
+        "strip": ("clock_strip",),
         "dxf": ("to_dxf",),
         "model": (
             "DASHES",

@@ -7,60 +7,16 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from clearturn.drawing.hatch import hatch_lines
 from clearturn.drawing.lettering import text_width
 from clearturn.drawing.model import XY, Dash, Drawing, Layer, Line, Mark, Text, Tone
-from clearturn.errors import InputError
+from clearturn.gap.around import ClockGaps
 from clearturn.units import MM_PER, length_text, number
 
 Floats = NDArray[np.float64]
 _LEFT_MM, _RIGHT_MM, _FOOT_MM, _HEAD_MM = 12.0, 22.0, 9.0, 10.0
-
-
-@dataclass(frozen=True, slots=True)
-class ClockGaps:
-    """Least gap in each slice of the clock.
-
-    Attributes
-    ----------
-    clock_deg : (n,) ndarray
-        Middle of each slice, 0 ≤ clock < 360.
-    gap_mm : (n,) ndarray
-        Least distance there; NaN where the part is not.
-    """
-
-    clock_deg: Floats
-    gap_mm: Floats
-
-
-def clock_gaps(points: ArrayLike, distance_mm: ArrayLike, slices: int = 360) -> ClockGaps:
-    """Return the least of many distances in each slice of the clock.
-
-    Parameters
-    ----------
-    points : (n, 3) array_like
-        Places on the part that does not turn, hub frame.
-    distance_mm : (n,) array_like
-        Distance of each to the turning part (`surface_distances` with ``turning=True``); infinite
-        or NaN entries do not count.
-    slices : int
-        How many slices the full clock is cut into.
-    """
-    p = np.asarray(points, dtype=np.float64)
-    d = np.asarray(distance_mm, dtype=np.float64)
-    if p.ndim != 2 or p.shape[1] != 3 or d.shape != (len(p),):
-        raise InputError(
-            "the clock strip needs a distance for each point", found=f"{p.shape} and {d.shape}"
-        )
-    clock = np.degrees(np.arctan2(p[:, 0], p[:, 1])) % 360.0
-    known = np.isfinite(d)
-    slot = np.minimum((clock[known] / 360.0 * slices).astype(int), slices - 1)
-    least = np.full(slices, np.inf)
-    np.minimum.at(least, slot, d[known])
-    least[~np.isfinite(least)] = np.nan
-    return ClockGaps((np.arange(slices) + 0.5) * 360.0 / slices, least)
 
 
 def clock_strip(

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from clearturn.lazily import lazily
 
 if TYPE_CHECKING:
+    from clearturn.gap.around import ClockGaps, clock_gaps, gaps_around
     from clearturn.gap.kept import KeptGaps
     from clearturn.gap.model import Z_AXIS, Axis, FreeingShift, Gap, Interference, Interval, State
     from clearturn.gap.pairs import GapPart, PairGap, pair_gaps
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
 __all__ = [
     "Z_AXIS",
     "Axis",
+    "ClockGaps",
     "FreeingShift",
     "Gap",
     "GapPart",
@@ -28,6 +30,8 @@ __all__ = [
     "State",
     "Stroke",
     "SurfaceDistances",
+    "clock_gaps",
+    "gaps_around",
     "hitting_strokes",
     "pair_gaps",
     "still_gap",
@@ -38,6 +42,7 @@ __all__ = [
 __getattr__ = lazily(
     __name__,
     {
+        "around": ("ClockGaps", "clock_gaps", "gaps_around"),
         "kept": ("KeptGaps",),
         "model": (
             "Z_AXIS",

@@ -97,7 +97,7 @@ def surface_distances(
         raise InputError(f"the mesh {mesh.name!r} has no triangles")
     limit = np.inf if limit_mm is None else float(limit_mm)
     if turning:
-        return _turning(p, mesh, axis, limit, progress)
+        return turning_distances(p, mesh, axis, limit, progress, many=len(p) >= _MANY)
     order = morton_order(p, None)
     distance, nearest, triangle = _still(p, order, mesh, limit, part(progress, 0.0, 0.7))
     known = np.ones(len(p), np.bool_)
@@ -229,13 +229,20 @@ def _moments(tree: SpaceTree) -> Matrix:
     return moments
 
 
-def _turning(
-    points: Matrix, mesh: Mesh, axis: Axis, limit: float, progress: Progress | None
+def turning_distances(
+    points: Matrix,
+    mesh: Mesh,
+    axis: Axis,
+    limit: float,
+    progress: Progress | None,
+    *,
+    many: bool,
 ) -> SurfaceDistances:
+    """Return distances over a full turn; `many` says that a tree of corners is worth making."""
     rotation, shift = axis_frame(axis)
     _, rz = project(points, rotation, shift)
     corners = None
-    if len(points) >= _MANY:
+    if many:
         corners = image_corners(mesh, axis, part(progress, 0.0, 0.4))
     if corners is None:
         image = meridian_image(mesh, axis, None, part(progress, 0.0, 0.4))
