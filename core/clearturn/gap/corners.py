@@ -24,8 +24,8 @@ Rows = NDArray[np.int32]
 FEWEST = 2_000
 #: A triangle with edges this many times the usual one's stays out of the tree of corners ...
 _LONG = 6.0
-#: ... as does one whose image dips this many times as far as the usual one's, or farther, mm, ...
-_DEEP, _SHALLOW_MM = 3.0, 0.008
+#: ... as does one whose image dips this many times as far as the usual one's and farther, mm, ...
+_DEEP, _SHALLOW_MM = 3.0, 0.05
 #: ... and where those are more than this share, the tree is no help.
 _MOST_LEFT_OUT = 0.1
 _KEPT = 3
