@@ -177,7 +177,8 @@ def _named(window: object, shown: Shown, names: tuple[str, ...], job: str) -> No
         replace(one, first=turn.get(one.first, one.first), second=turn.get(one.second, one.second))
         for one in shown.real.pairs
     )
-    shown.other = replace(shown.real, pairs=pairs)
+    parts = tuple(replace(part, name=turn[part.name]) for part in shown.real.parts)
+    shown.other = replace(shown.real, pairs=pairs, parts=parts)
     document = window.document
     long = replace(document.job, name=job, vehicle=job, kit=job)
     document.replace(long, document.folder, document.folder / f"{job[:60]}.clearturn.json")

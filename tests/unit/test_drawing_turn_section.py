@@ -23,8 +23,10 @@ from clearturn.drawing import (
     swept_outline,
     turn_section,
 )
-from clearturn.drawing.dimension import label_size
+from clearturn.drawing._labels import Label, place_labels
+from clearturn.drawing.dimension import label_size, tail_end
 from clearturn.drawing.lettering import text_width
+from clearturn.drawing.placing import Room
 from clearturn.envelope.boxes import radial_box
 from clearturn.envelope.sweep import revolved
 from clearturn.gap.model import Gap, Interval, State
@@ -293,3 +295,23 @@ def test_drawing_survives_json(drawing: Drawing) -> None:
 
 def test_the_same_parts_give_the_same_drawing(drawing: Drawing) -> None:
     assert turn_section(PARTS, (TO_BARREL, TO_SPOKES)) == drawing
+
+
+@pytest.mark.parametrize("seed", [5, 10, 37, 54])
+def test_no_leader_crosses_another_where_there_is_room(seed: int) -> None:
+    # seven gaps anywhere on the parts, along or across: placed one by one with nothing against it,
+    # leaders of these crossed
+    random = np.random.default_rng(seed)
+    labels = []
+    for k in range(7):
+        x, y = random.uniform(65, 115), random.uniform(35, 85)
+        far = (x, y + 3.0) if random.random() < 0.5 else (x + 3.0, y)
+        notes = ("first – second", "3.0 asked · clears", "90° · r 100.0 · z 0.0")
+        labels.append(Label((x, y), far, f"{k}.00", "±0.30", notes, Tone.INK))
+    room = Room((0.0, 0.0, 180.0, 130.0))
+    room.take_box((60.0, 30.0), (120.0, 90.0), 0.4)
+    made = place_labels(labels, room)
+    assert [one.value for one in made] == [one.value for one in labels]
+    ends = [tail_end(one.first, one.second) for one in made]
+    leaders = [shapely.LineString([end, one.elbow]) for end, one in zip(ends, made, strict=True)]
+    assert not any(a.crosses(b) for a, b in itertools.combinations(leaders, 2))

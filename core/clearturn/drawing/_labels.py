@@ -17,8 +17,11 @@ from clearturn.drawing.placing import Room
 Floats = NDArray[np.float64]
 
 _TRIES = 1500
+_AT_ONCE = 64
+_NO_ROOM_MM = 500.0
 _MARK = 4.0  # weight of labels, arrows and leaders against 1 for an outline
 _AIR_MM = 1.2
+_CROSSING_MM = 45.0  # a leader over another costs as much as one so much longer
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,8 +40,8 @@ def place_labels(labels: Sequence[Label], room: Room) -> list[Dimension]:
     """Return the dimensions with their shelves on free paper.
 
     Each label takes the free box with the shortest leader, counted longer where it crosses an
-    outline, runs over another label or turns back on itself; what is placed is taken for those
-    that follow.
+    outline, runs over another label or leader or turns back on itself; what is placed is taken for
+    those that follow.  They are placed in several orders, and the best of all is kept.
     """
     for label in labels:
         u = np.subtract(label.second, label.first)
@@ -46,10 +49,35 @@ def place_labels(labels: Sequence[Label], room: Room) -> list[Dimension]:
         u = u / length * (TAIL_MM - 0.8)
         arrows = shapely.LineString([np.subtract(label.first, u), np.add(label.second, u)])
         room.take(shapely.buffer(arrows, 0.6), _MARK)
-    out: list[Dimension] = []
-    for label in labels:
-        made = _best(label, room)
-        out.append(made)
+    best: tuple[float, list[Dimension], Room] | None = None
+    for order in _orders(labels):
+        trial = room.copy()
+        cost, made = _placed_in_order(labels, order, trial)
+        if best is None or cost < best[0] - 1e-9:
+            best = cost, made, trial
+    assert best is not None
+    room.become(best[2])
+    return best[1]
+
+
+def _orders(labels: Sequence[Label]) -> list[tuple[int, ...]]:
+    """Return the orders to place labels in: as given, and from every side of the paper."""
+    middle = np.array([np.add(one.first, one.second) / 2 for one in labels]).reshape(-1, 2)
+    orders = [tuple(range(len(labels)))]
+    for way in (middle[:, 1], -middle[:, 1], middle[:, 0], -middle[:, 0]):
+        orders.append(tuple(np.argsort(way, kind="stable").tolist()))
+    return list(dict.fromkeys(orders))
+
+
+def _placed_in_order(
+    labels: Sequence[Label], order: Sequence[int], room: Room
+) -> tuple[float, list[Dimension]]:
+    """Place labels one after another; return what it costs and the dimensions as given."""
+    out: dict[int, Dimension] = {}
+    leaders, total = np.empty((0, 2, 2)), 0.0
+    for index in order:
+        cost, made = _best(labels[index], room, leaders)
+        total, out[index] = total + cost, made
         wide, up, down = label_size(made)
         left, shelf = min(made.elbow[0], made.elbow[0] + made.shelf_mm), made.elbow[1]
         room.take_box(
@@ -58,10 +86,11 @@ def place_labels(labels: Sequence[Label], room: Room) -> list[Dimension]:
         )  # fmt: skip
         end = tail_end(made.first, made.second) if outside(made) else made.second
         room.take(shapely.buffer(shapely.LineString([end, made.elbow]), 0.3), _MARK)
-    return out
+        leaders = np.concatenate([leaders, [[end, made.elbow]]])
+    return total, [out[index] for index in range(len(labels))]
 
 
-def _best(label: Label, room: Room) -> Dimension:
+def _best(label: Label, room: Room, leaders: Floats) -> tuple[float, Dimension]:
     draft = Dimension(
         label.first, label.second, label.second, 1.0, label.value, label.deviation, label.notes,
         tone=label.tone,
@@ -71,28 +100,49 @@ def _best(label: Label, room: Room) -> Dimension:
     left, low, rough = _candidates(room, middle, (wide, up + down))
     if len(left) == 0:  # no room at all: beside the gap
         elbow = (float(middle[0]) + 10.0, float(middle[1]) + 10.0)
-        return replace(draft, elbow=elbow, shelf_mm=wide)
+        return _NO_ROOM_MM, replace(draft, elbow=elbow, shelf_mm=wide)
     best: tuple[float, Dimension] | None = None
     for ends in ((label.first, label.second), (label.second, label.first)):
         start = np.array(tail_end(*ends) if outside(draft) else ends[1])
         for right in (False, True):
             elbows = np.stack([left + wide if right else left, low + down], axis=1)
             runs = elbows - start
-            cost = rough + np.hypot(runs[:, 0], runs[:, 1]) + 3.0 * room.crossed(start, elbows)
-            cost += 8.0 * _sharpness(ends, runs)
+            cost = rough + np.hypot(runs[:, 0], runs[:, 1])
+            cost += 8.0 * _sharpness(ends, runs) + _CROSSING_MM * _crossings(start, elbows, leaders)
             # A leader must not run through its own label: it comes from the shelf's outer side.
             wrong = runs[:, 0] > -0.5 if right else runs[:, 0] < 0.5
             inside = (start[0] > left - 0.5) & (start[0] < left + wide + 0.5)
             cost += 60.0 * np.where(inside, runs[:, 1] > 0, wrong)
-            i = int(np.argmin(cost))
-            if best is None or cost[i] < best[0]:
-                made = replace(
-                    draft, first=ends[0], second=ends[1], shelf_mm=-wide if right else wide,
-                    elbow=(float(elbows[i, 0]), float(elbows[i, 1])),
-                )  # fmt: skip
-                best = (float(cost[i]), made)
+            # What a leader runs over only adds: it is asked for where it may still decide.
+            order = np.argsort(cost, kind="stable")
+            for few in np.array_split(order, max(1, len(order) // _AT_ONCE)):
+                if best is not None and cost[few[0]] >= best[0]:
+                    break
+                full = cost[few] + 3.0 * room.crossed(start, elbows[few])
+                i = int(np.argmin(full))
+                if best is None or full[i] < best[0]:
+                    x, y = elbows[few[i]].tolist()
+                    made = replace(draft, first=ends[0], second=ends[1], elbow=(x, y),
+                                   shelf_mm=-wide if right else wide)  # fmt: skip
+                    best = float(full[i]), made
     assert best is not None
-    return best[1]
+    return best
+
+
+def _crossings(start: Floats, ends: Floats, leaders: Floats) -> Floats:
+    """Return how many of `leaders` (k, 2, 2) the line from `start` to each of `ends` crosses."""
+
+    def side(a: Floats, b: Floats, p: Floats) -> Floats:
+        return np.asarray(
+            (b[..., 0] - a[..., 0]) * (p[..., 1] - a[..., 1])
+            - (b[..., 1] - a[..., 1]) * (p[..., 0] - a[..., 0])
+        )
+
+    a, b = leaders[None, :, 0], leaders[None, :, 1]
+    end = ends[:, None]
+    across = side(a, b, start) * side(a, b, end) < 0
+    across &= side(start, end, a) * side(start, end, b) < 0
+    return np.asarray(across.sum(axis=1), dtype=np.float64)
 
 
 def _candidates(room: Room, middle: Floats, size: XY) -> tuple[Floats, Floats, Floats]:

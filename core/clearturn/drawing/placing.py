@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from copy import copy
 
 import numpy as np
 import shapely
@@ -36,14 +37,33 @@ class Room:
         """
         if shape.is_empty:
             return
-        rows, columns = self._shape
-        y = self._y0 + _CELL_MM * (np.arange(rows) + 0.5)
-        x = self._x0 + _CELL_MM * (np.arange(columns) + 0.5)
         grown = shapely.buffer(shape, 0.7 * _CELL_MM)
+        low_x, low_y, high_x, high_y = shapely.bounds(grown)
+        columns = self._span(low_x - self._x0, high_x - self._x0, self._shape[1])
+        rows = self._span(low_y - self._y0, high_y - self._y0, self._shape[0])
+        x = self._x0 + _CELL_MM * (np.arange(columns.start, columns.stop) + 0.5)
+        y = self._y0 + _CELL_MM * (np.arange(rows.start, rows.stop) + 0.5)
+        if x.size == 0 or y.size == 0:
+            return
         shapely.prepare(grown)
-        xx, yy = np.meshgrid(x, y)
-        inside = shapely.contains_xy(grown, xx, yy)
-        self._taken[inside] = np.maximum(self._taken[inside], weight)
+        inside = shapely.contains_xy(grown, *np.meshgrid(x, y))
+        part = self._taken[rows, columns]
+        part[inside] = np.maximum(part[inside], weight)
+
+    @staticmethod
+    def _span(low: float, high: float, most: int) -> slice:
+        first = min(max(math.floor(low / _CELL_MM), 0), most)
+        return slice(first, max(first, min(math.ceil(high / _CELL_MM) + 1, most)))
+
+    def copy(self) -> Room:
+        """Return a room of which as much is taken, to try something in."""
+        other = copy(self)
+        other._taken = self._taken.copy()
+        return other
+
+    def become(self, other: Room) -> None:
+        """Take what is taken of a copy."""
+        self._taken = other._taken
 
     def take_box(
         self, low: tuple[float, float], high: tuple[float, float], weight: float = 1.0
