@@ -208,6 +208,7 @@ def _reset(window: object, shown: Shown, start: tuple[object, Path, Path | None]
 
 
 def _settle(window: object, *, held: bool) -> None:
+    work_for(300)  # what is drawn for another size begins a little after it
     for _ in range(4 if held else PATIENCE):
         work_for(150)
         if (

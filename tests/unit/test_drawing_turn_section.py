@@ -315,3 +315,8 @@ def test_no_leader_crosses_another_where_there_is_room(seed: int) -> None:
     ends = [tail_end(one.first, one.second) for one in made]
     leaders = [shapely.LineString([end, one.elbow]) for end, one in zip(ends, made, strict=True)]
     assert not any(a.crosses(b) for a, b in itertools.combinations(leaders, 2))
+    for leader, one in zip(leaders, made, strict=True):
+        wide, _, down = label_size(one)
+        left = min(one.elbow[0], one.elbow[0] + one.shelf_mm)
+        notes = shapely.box(left + 1.4, one.elbow[1] - down, left + wide - 1.4, one.elbow[1])
+        assert not leader.crosses(notes)

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from clearturn.drawing.dimension import TAIL_MM, label_size, outside, tail_end
+from clearturn.drawing.dimension import CLEAR_MM, TAIL_MM, label_size, outside, tail_end
 from clearturn.drawing.lettering import text_width
 from clearturn.drawing.model import XY, Dimension, Text, Tone
 from clearturn.drawing.placing import Room
@@ -19,6 +19,7 @@ Floats = NDArray[np.float64]
 _TRIES = 1500
 _AT_ONCE = 64
 _NO_ROOM_MM = 500.0
+_OWN_TEXT_MM = 150.0
 _MARK = 4.0  # weight of labels, arrows and leaders against 1 for an outline
 _AIR_MM = 1.2
 _CROSSING_MM = 45.0  # a leader over another costs as much as one so much longer
@@ -109,10 +110,7 @@ def _best(label: Label, room: Room, leaders: Floats) -> tuple[float, Dimension]:
             runs = elbows - start
             cost = rough + np.hypot(runs[:, 0], runs[:, 1])
             cost += 8.0 * _sharpness(ends, runs) + _CROSSING_MM * _crossings(start, elbows, leaders)
-            # A leader must not run through its own label: it comes from the shelf's outer side.
-            wrong = runs[:, 0] > -0.5 if right else runs[:, 0] < 0.5
-            inside = (start[0] > left - 0.5) & (start[0] < left + wide + 0.5)
-            cost += 60.0 * np.where(inside, runs[:, 1] > 0, wrong)
+            cost += _OWN_TEXT_MM * _over_own_text(runs, (up, down), right=right)
             # What a leader runs over only adds: it is asked for where it may still decide.
             order = np.argsort(cost, kind="stable")
             for few in np.array_split(order, max(1, len(order) // _AT_ONCE)):
@@ -127,6 +125,14 @@ def _best(label: Label, room: Room, leaders: Floats) -> tuple[float, Dimension]:
                     best = float(full[i]), made
     assert best is not None
     return best
+
+
+def _over_own_text(runs: Floats, heights: tuple[float, float], *, right: bool) -> NDArray[np.bool_]:
+    """Return which leaders, `runs` (n, 2) long to the shelf's end, run through their own label."""
+    toward = runs[:, 0] if right else -runs[:, 0]
+    depth = np.where(runs[:, 1] > 0, heights[1], heights[0])
+    share = np.minimum(1.0, depth / np.maximum(np.abs(runs[:, 1]), 1e-9))
+    return np.asarray(toward * share > CLEAR_MM - 0.3)
 
 
 def _crossings(start: Floats, ends: Floats, leaders: Floats) -> Floats:

@@ -11,7 +11,7 @@ from clearturn.drawing.model import XY, Dimension, Fill, Layer, Line, Text, Tone
 ARROW_MM = 2.4
 _ARROW_HALF_MM = 0.42  # about 20° of opening
 _THIN_MM = 0.18
-_CLEAR_MM = 1.6
+CLEAR_MM = 1.6
 VALUE_MM = 3.8
 NOTE_MM = 2.4
 NOTE_STEP_MM = 3.3
@@ -23,7 +23,7 @@ def label_size(dimension: Dimension) -> tuple[float, float, float]:
     value = text_width(_value_text(dimension), VALUE_MM, "figures")
     notes = [text_width(note, NOTE_MM, "text") for note in dimension.notes]
     return (
-        max([value, *notes]) + _CLEAR_MM + 0.6,
+        max([value, *notes]) + CLEAR_MM + 0.6,
         VALUE_MM * 0.95 + 0.8,
         NOTE_STEP_MM * len(notes) + 0.6,
     )
@@ -56,7 +56,7 @@ def dimension_marks(dimension: Dimension) -> Iterator[Line | Fill | Text]:
     yield _arrow(first, (-sign * u[0], -sign * u[1]), tone, layer)
     yield _arrow(second, (sign * u[0], sign * u[1]), tone, layer)
     # Text keeps clear of the end where the leader comes in.
-    left = shelf_end[0] + 0.3 if dimension.shelf_mm < 0 else elbow[0] + _CLEAR_MM
+    left = shelf_end[0] + 0.3 if dimension.shelf_mm < 0 else elbow[0] + CLEAR_MM
     baseline = (left, elbow[1] + 0.9)
     yield Text(baseline, _value_text(dimension), VALUE_MM, layer, tone, face="figures")
     for i, note in enumerate(dimension.notes):
