@@ -142,7 +142,7 @@ def _place(window: object, _shown: Shown) -> None:
     turned = with_mesh_part(corner, "hose as drawn", "hose", "posed", mesh)
     turned = with_mesh_placed(turned, "hose as drawn", (12.5, -40.0, 180.25), (0.0, 0.0, 30.0))
     window.builder._edit("hose as drawn", "parts", turned)
-    _form(window, 3, "hose as drawn: its place in the hub frame", "place:hose as drawn")
+    _form(window, 3, "hose as drawn: what it is and where", "place:hose as drawn")
 
 
 def _focus_slip(window: object, _shown: Shown) -> None:
@@ -286,6 +286,7 @@ def main() -> int:
                 shown.gate.set()
                 window.sheet.note.clear()
                 window.session.check_now()
+        _reset(window, shown, start)  # nothing changed is left to be asked about
         window.close()
     return 0
 

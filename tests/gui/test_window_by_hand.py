@@ -26,6 +26,7 @@ from clearturn.job.file import load_job, parse_job, save_job  # noqa: E402
 from clearturn.result import Verdict  # noqa: E402
 from clearturn_app.document import Document  # noqa: E402
 from clearturn_app.views.picture_process import PictureProcess  # noqa: E402
+from clearturn_app.window.joining import take_dropped  # noqa: E402
 from clearturn_app.window.main import MainWindow  # noqa: E402
 
 pytestmark = pytest.mark.gui
@@ -258,7 +259,7 @@ def test_part_from_a_mesh_is_taken_in_placed_and_judged(hand: Hand, tmp_path: Pa
     block.export(file)
     hand.operation(3)
     hand.patch.setattr(QFileDialog, "getOpenFileName", lambda *_a, **_k: (str(file), ""))
-    hand.fill("mesh", {"it is a": "hose", "and it": "posed", "made to ±": "0.5"})
+    hand.fill("mesh", {"it is a": "hose", "its motion": "posed", "made to ±": "0.5"})
     hand.wait(lambda: any(part.name == "hose" for part in hand.corner.parts))
     part = next(part for part in hand.corner.parts if part.name == "hose")
     assert (part.kind, part.motion, part.tolerance_mm) == ("hose", "posed", 0.5)
@@ -280,8 +281,25 @@ def test_part_from_a_mesh_is_taken_in_placed_and_judged(hand: Hand, tmp_path: Pa
     # 180 mm less the ring's 175 mm; a ring of facets reaches a little less far than a round one.
     assert pair.gap.gap_mm.lower - 0.05 <= 5.0 <= pair.gap.gap_mm.upper + 0.01
     # Another of its kind gets a name of its own.
-    hand.fill("mesh", {"it is a": "hose", "and it": "fixed", "made to ±": "0.5"})
+    hand.fill("mesh", {"it is a": "hose", "its motion": "fixed", "made to ±": "0.5"})
     hand.wait(lambda: any(part.name == "hose 2" for part in hand.corner.parts))
+    # One dropped where there is a caliper leaves it alone; what it is is said in the slip.
+    before = next(one for one in hand.corner.parts if one.kind == "caliper")
+    take_dropped(hand.window, [file])
+    hand.wait(lambda: any(part.name == "other" for part in hand.corner.parts))
+    assert before in hand.corner.parts
+    hand.slip.open_section("other: what it is")
+    QTest.qWait(30)
+    rows = hand.slip.rows
+    hand.write(rows["other: it is a"].editor, "damper")
+    rows["other: it is a"].editor.activated.emit(0)
+    other = next(one for one in hand.corner.parts if one.name == "other")
+    assert (other.kind, other.motion) == ("damper", "fixed")
+    hand.write(rows["other: its motion"].editor, "turns")
+    rows["other: its motion"].editor.activated.emit(0)
+    assert "does not fit the kind" in rows["other: its motion"].fault.text()
+    assert other in hand.corner.parts
+    hand.deed("drop part:other")
     hand.deed("drop part:hose 2")
     hand.deed("drop part:hose")
     assert not any(part.mesh for part in hand.corner.parts)

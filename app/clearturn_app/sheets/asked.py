@@ -71,7 +71,7 @@ MESH_KINDS = ("caliper", "bracket", "shield", "parking caliper", *POSED)
 MESH = (
     Row("kind", "it is a", "Decides what is asked of its gaps.", None, None, "choice",
         MESH_KINDS),
-    Row("motion", "and it", "posed: true only in the position it is drawn in.", None, None,
+    Row("motion", "its motion", "posed: true only in the position it is drawn in.", None, None,
         "choice", ("fixed", "turns", "posed")),
     TOLERANCE,
 )  # fmt: skip

@@ -36,8 +36,6 @@ from clearturn_app.window.look import Look
 from clearturn_app.window.workpiece import Loaded
 
 FORMATS = "STL, PLY, OBJ, 3MF, GLB, STEP or IGES"
-_MOVES = {"fixed": "stands still", "turns": "turns with the wheel",
-          "posed": "is true in this position only"}  # fmt: skip
 _NOTHING: Mapping[str, float] = {}
 
 
@@ -255,7 +253,7 @@ def _rotor(bench: _Bench) -> Iterator[Section]:
 
 def _made_to(bench: _Bench, name: str) -> Iterator[Section]:
     for i, part in enumerate(bench.corner.parts):
-        if part.name == name:
+        if part.name == name and part.mesh is None:  # a mesh's stands beside its place
             at = ("axles", bench.axle, "corner", "parts", i, "tolerance_mm")
             field = Field(at, TOLERANCE.label, TOLERANCE.help, low=0, high=10, source="drawing")
             yield Section(f"{name}: the part as made", (field,), folded=True)
@@ -287,18 +285,20 @@ def _meshes(bench: _Bench) -> Iterator[Section]:
     text = f"{FORMATS}, in the hub frame or to be placed: what it is, then its file."
     form = bench.form("mesh", "choose its file …", MESH)
     yield Section("a part from a mesh", (Deed("", text), form), folded=True)
-    for part in bench.corner.parts:
+    for i, part in enumerate(bench.corner.parts):
         if part.mesh is None:
             continue
+        at = ("axles", bench.axle, "corner", "parts", i)
         shift, turn = place_of(part.mesh.hub_from_mesh)
         known = dict(zip((row.key for row in PLACE), (*shift, *turn), strict=True))
         lines: list[Line] = [
             Fact("file", part.mesh.path),
-            Deed("", f"A {part.kind} that {_MOVES[part.motion]}.",
-                 (("take it away", f"drop part:{part.name}"),)),
+            *(Field((*at, row.key), f"{part.name}: {row.label}", row.help, row.kind, row.low,
+                    row.high, row.choices, source="given in the job") for row in MESH),
+            Deed("", "", (("take it away", f"drop part:{part.name}"),)),
             bench.form(f"place:{part.name}", "place it so", PLACE, known),
         ]  # fmt: skip
-        yield Section(f"{part.name}: its place in the hub frame", tuple(lines), folded=True)
+        yield Section(f"{part.name}: what it is and where", tuple(lines), folded=True)
 
 
 def _shield(bench: _Bench) -> Iterator[Section]:

@@ -40,6 +40,12 @@ def sections(
         if operation.number in makers:
             for one in makers[operation.number](axle.corner, at, result, look):
                 made.append(Section(head + one.title, one.lines, one.folded))
+    if operation.sums and len(job.axles) > 1:
+        text = (
+            f"A job's sums are those of its {job.axles[0].name} axle, whichever is built; balance "
+            "and pedal take in both."
+        )
+        made.append(Section("whose sums these are", (Fact("", text),)))
     made += sum_sections(operation.sums, job, sums)
     if not made:
         made.append(Section("nothing yet", (Fact("", "The job holds no numbers for this."),)))

@@ -356,11 +356,13 @@ class Builder(Forms):
         start = str(self.session.document.folder)
         name, _ = QFileDialog.getOpenFileName(self.owner, "Caliper", start, _FILES)
         if name:
-            self.take_caliper(Path(name))
+            self.take_mesh(Path(name))
 
-    def take_caliper(self, path: Path) -> None:
-        """Take a mesh or solid file in as the caliper."""
-        self._take_mesh(path, "caliper", "caliper", "fixed", 0.0)
+    def take_mesh(self, path: Path) -> None:
+        """Take a mesh or solid file in: as the caliper, or where there is one as another part."""
+        there = any(part.kind == "caliper" for part in self.corner.parts)
+        kind: model.PartKind = "other" if there else "caliper"
+        self._take_mesh(path, edits.free_name(self.corner, kind), kind, "fixed", 0.0)
 
     def _choose_mesh(self, values: dict[str, Any]) -> None:
         start = str(self.session.document.folder)

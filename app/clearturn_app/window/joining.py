@@ -66,7 +66,7 @@ def _offer(window: MainWindow, name: str, found: Proposals, up: model.Vec3) -> N
 
 
 class _Drops(QObject):
-    """Files dropped on the window: a job is opened, a scan taken in, a caliper's mesh as such."""
+    """Files dropped on the window: a job is opened, a scan or a part's mesh taken in."""
 
     def __init__(self, window: MainWindow) -> None:
         super().__init__(window)
@@ -97,7 +97,7 @@ def take_dropped(window: MainWindow, paths: list[Path]) -> None:
     job = window.document.job
     has_scans = any(axle.corner.scans for axle in job.axles)
     if slip.isVisible() and OPERATIONS[slip.index].number == 40 and has_scans:
-        window.builder.take_caliper(paths[0])
+        window.builder.take_mesh(paths[0])
         return
     # The demo is there to be tried; a scan dropped on it begins a job of one's own.
     is_demo = job.invented and window.document.path is None
