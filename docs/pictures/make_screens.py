@@ -30,7 +30,7 @@ from pathlib import Path
 import numpy as np
 from make_window_pictures import keep, settled, wait_until_settled, work_for
 from PIL import Image
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QPoint, Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
 
@@ -94,6 +94,13 @@ def scenes() -> dict[str, Scene]:
         "picture_whole": lambda w, _s: w.sheet.show_view("picture"),
         "swapped": lambda w, _s: w.sheet.swap(),
         "moving": _moving,
+        "touched": _touched,
+        "touched_whole": lambda w, s: (
+            w.sheet.show_view("picture"),
+            w.sheet.picture.toggle_cut(),
+            _settle(w, held=False),
+            _touched(w, s),
+        ),
         "keys": lambda w, _s: w.show_keys(),
         "inch": lambda w, _s: w.look.set(inch=True),
         "slip_by_hand": lambda w, _s: _form(w, 0, "sizes measured by hand", "hand size"),
@@ -124,6 +131,13 @@ def _moving(window: object, _shown: Shown) -> None:
     moving = window.sheet.section.moving
     moving.take(next(one for one in moving.choice if one.name == "spacer"))
     moving.move_to(2.5, 0.1)
+
+
+def _touched(window: object, _shown: Shown) -> None:
+    """A place touched on the checked corner."""
+    picture = window.sheet.picture
+    at = QPoint(round(picture.width() * 0.5), round(picture.height() * 0.5))
+    QTest.mouseClick(picture, Qt.MouseButton.LeftButton, pos=at)
 
 
 def _form(window: object, at: int, heading: str, deed: str) -> None:
@@ -198,9 +212,12 @@ def _reset(window: object, shown: Shown, start: tuple[object, Path, Path | None]
     sheet.note.clear()
     sheet.slip.fold()
     sheet.section.moving.give_up()
+    window.session.seen.clear()
     if sheet.swapped:
         sheet.swap()
     sheet.show_view("both")
+    if not sheet.picture.cut:
+        sheet.picture.toggle_cut()
     window.look.set(inch=False)
     sheet.setFocus()
     if window.document.job is not start[0] or window.session.missing is not None:
@@ -215,7 +232,8 @@ def _settle(window: object, *, held: bool) -> None:
             not held
             and (settled(window) or window.session.drawing is None)
             and not any(
-                window.tasks.running(kind) for kind in ("check", "sums", "section", "strip", "move")
+                window.tasks.running(kind)
+                for kind in ("check", "sums", "section", "strip", "move", "touch", "light")
             )
             and (window.sheet.picture.is_settled or window.sheet.picture.trouble)
         ):

@@ -17,14 +17,18 @@ from window_support import cases, needs_window
 
 needs_window()
 
+from PySide6.QtCore import QPoint, Qt  # noqa: E402
+from PySide6.QtGui import QImage  # noqa: E402
 from PySide6.QtTest import QTest  # noqa: E402
 from PySide6.QtWidgets import QFileDialog, QMessageBox  # noqa: E402
 from window_hand import Hand  # noqa: E402
 
 from clearturn.check import check  # noqa: E402
+from clearturn.drawing import Tone  # noqa: E402
 from clearturn.job.file import load_job, parse_job, save_job  # noqa: E402
 from clearturn.result import Verdict  # noqa: E402
 from clearturn_app.document import Document  # noqa: E402
+from clearturn_app.views.camera import Camera  # noqa: E402
 from clearturn_app.views.picture_process import PictureProcess  # noqa: E402
 from clearturn_app.window.joining import take_dropped  # noqa: E402
 from clearturn_app.window.main import MainWindow  # noqa: E402
@@ -370,3 +374,49 @@ def test_another_patch_is_joined_to_a_datum_if_it_is_the_same_feature(hand: Hand
     hand.wait(lambda: hand.window.session.is_current)
     fitted = {one.name: one for one in hand.window.session.result.datums}
     assert fitted["hub face"].rms_mm < 0.01
+
+
+def test_click_on_the_checked_corner_says_what_is_there_and_what_is_near(hand: Hand) -> None:
+    window, session = hand.window, hand.window.session
+    picture, document = window.sheet.picture, window.document
+    window.sheet.show_view("picture")
+    # The process draws no picture here.
+    picture._image = QImage(8, 8, QImage.Format.Format_RGB32)
+    picture._image_paper = window.look.tone(Tone.PAPER).name()
+    picture.toggle_cut()
+    rotor = next(part for part in session.result.parts if part.name == "rotor")
+    ring_r = float(np.hypot(*rotor.mesh.vertices[:, :2].T).max())
+    # Seen square from inboard, on the ring at clock 90°.
+    picture.camera = Camera.looking((0.0, 0.0, 0.0), (0.0, 0.0, -1.0), (0.0, 1.0, 0.0), 220.0)
+    picture._way = []
+    session.seen.clear()
+    before = document.revision
+    at = QPoint(*(round(v) for v in picture.camera.seen_at(
+        np.array([ring_r - 8.0, 0.0, 0.0]), picture.width(), picture.height())))  # fmt: skip
+    picture._image_camera = picture.camera
+    hand.click(picture, at)
+    hand.wait(lambda: session.seen.found is not None)
+    found = session.seen.found
+    head, near, what = session.seen.words(window.look)
+    assert found.part.name in head
+    assert found.r_mm == pytest.approx(ring_r - 8.0, abs=1.0)
+    assert found.clock_deg == pytest.approx(90.0, abs=1.0)
+    assert f"r {window.look.length(found.r_mm)}" in head
+    assert "nothing" in near
+    assert what
+    window.look.set(inch=True)
+    assert session.seen.words(window.look)[0].endswith(" in")
+    window.look.set(inch=False)
+    picture.repaint()
+    # Nothing was done to the job; Escape puts it away, and so does another gap.
+    assert document.revision == before
+    QTest.keyClick(window, Qt.Key.Key_Escape)
+    assert session.seen.found is None
+    hand.click(picture, at)
+    hand.wait(lambda: session.seen.found is not None)
+    session.choose(next(k for k in range(len(session.result.pairs)) if k != session.chosen))
+    assert session.seen.found is None
+    # A click beside everything says nothing.
+    hand.click(picture, QPoint(3, picture.height() // 2))
+    hand.wait(lambda: not window.tasks.running("touch"))
+    assert session.seen.found is None

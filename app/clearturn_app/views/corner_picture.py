@@ -24,15 +24,22 @@ from clearturn_app.views.camera import Camera
 from clearturn_app.views.drawn_box import DrawnBox
 from clearturn_app.views.handing_over import HandOver
 from clearturn_app.views.panel import Panel
-from clearturn_app.views.picture_asked import asked, chosen_view, heading_words
+from clearturn_app.views.picture_asked import (
+    asked,
+    chosen_view,
+    cut_plane,
+    heading_words,
+    turn_deg,
+)
 from clearturn_app.views.picture_marks import paint_access, paint_ring, paint_witness
 from clearturn_app.views.picture_process import PictureProcess
-from clearturn_app.views.touching import BAR_PX, TouchBar, paint_features
+from clearturn_app.views.touching import BAR_PX, TouchBar, paint_features, paint_seen
 from clearturn_app.window.look import Look
 from clearturn_app.window.session import Session
 
 if TYPE_CHECKING:
     from clearturn.corner.sources import Source
+    from clearturn.mesh import Mesh
 
 
 _WHOLE_EYE = (0.62, 0.42, 0.85)
@@ -81,6 +88,7 @@ class CornerPicture(Panel):
         session.result_changed.connect(self._take_result)
         session.work.changed.connect(self._take_result)
         session.work.touched_changed.connect(self._light)
+        session.seen.changed.connect(self._light)
         session.work.goal_changed.connect(self._on_goal)
         session.chosen_changed.connect(self.go_to_chosen)
         session.state_changed.connect(self.update)
@@ -123,24 +131,31 @@ class CornerPicture(Panel):
 
     def _light(self) -> None:
         """Light up what was touched."""
-        work = self.session.work
-        source, faces = work.source, work.lit
-        if source is None or faces is None or not len(faces):
+        work, seen = self.session.work, self.session.seen
+        source, faces, found = work.source, work.lit, seen.found
+        if (faces is None or not len(faces)) if source is not None else found is None:
             self._lit = ""
             self.session.tasks.cancel("light")
             self._ask()
             self.update()
             return
 
+        def surface() -> Mesh:
+            if source is not None and faces is not None:
+                return source.mesh.part(faces)
+            assert found is not None
+            return found.mesh
+
         def done(file: Path) -> None:
-            if work.lit is faces:
+            if (work.source, work.lit, seen.found) == (source, faces, found):
                 self._lit = str(file)
                 self._ask()
 
         self.session.tasks.start(
-            "light", lambda _progress: self.hand_over.lit(source.mesh, faces),
-            done=done, failed=self.session.trouble.emit,
+            "light", lambda _progress: self.hand_over.lit(surface()), done=done,
+            failed=self.session.trouble.emit,
         )  # fmt: skip
+        self.update()
 
     def _on_look(self) -> None:
         """Drop a picture in the tones of the other sheet: the new one may take a while."""
@@ -262,18 +277,22 @@ class CornerPicture(Panel):
         self._ask()
 
     def mouseReleaseEvent(self, event: QMouseEvent) -> None:  # noqa: N802
-        """Let go; a click touches, if a touch is wanted."""
+        """Let go; a click touches what is wanted, or reads the checked corner."""
         if self.box.dragging:
             self.box.release(self.camera, _STILL_PX)
             return
         touches = self._grabbed is not None and not self._moved
         self._grabbed = None
         goal = self.session.work.goal
-        if touches and event.button() == Qt.MouseButton.LeftButton and goal and goal.touches:
-            at = self._pressed
-            self.session.work.touch(
-                *self.camera.sight_at(at.x(), at.y(), self.width(), self.height())
-            )
+        if not touches or event.button() != Qt.MouseButton.LeftButton:
+            return
+        at, session = self._pressed, self.session
+        sight = self.camera.sight_at(at.x(), at.y(), self.width(), self.height())
+        if goal and goal.touches:
+            session.work.touch(*sight)
+        elif goal is None and session.work.source is None and session.result and self._image:
+            cut = cut_plane(session, cut=self.cut)
+            session.seen.touch(session.result, sight, turn_deg(session), cut)
 
     def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802
         """Take what was touched with Return, end touching with Escape; turn a box's view."""
@@ -353,13 +372,15 @@ class CornerPicture(Panel):
                 self.box.paint(painter, self.look, self._image_camera)
                 self._paint_words(painter)
                 return
-            paint_ring(painter, self.look, self._image_camera, self.height())
+            size = (self.width(), self.height())
+            if self.session.seen.found is None:
+                paint_ring(painter, self.look, self._image_camera, self.height())
+            else:
+                paint_seen(painter, self.look, self.session.seen, self._image_camera, size)
             pair, access = self.session.chosen_pair, self.session.chosen_access
             if access is not None:
-                size = (self.width(), self.height())
                 paint_access(painter, self.look, self._image_camera, access, size)
             elif pair is not None and self._image_key == self.session.chosen:
-                size = (self.width(), self.height())
                 paint_witness(painter, self.look, self._image_camera, pair, size)
         self._paint_words(painter)
 

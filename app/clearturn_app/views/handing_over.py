@@ -14,7 +14,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 from PySide6.QtCore import QLockFile
 
 from clearturn.result import CheckResult, Motion
@@ -68,9 +67,8 @@ class HandOver:
         arrays = {"vertices0": mesh.vertices.astype(np.float32), "faces0": mesh.faces}
         return self._scene(arrays, [str(Motion.FIXED)], {})
 
-    def lit(self, scan: Mesh, faces: NDArray[np.int64]) -> Path:
-        """Write the faces of a scan that light up into a new file and return it."""
-        mesh = scan.part(faces)
+    def lit(self, mesh: Mesh) -> Path:
+        """Write a surface that lights up into a new file and return it."""
         file = self._new("lit").with_suffix(".npz")
         np.savez(file, vertices=mesh.vertices.astype(np.float32), faces=mesh.faces)
         return file

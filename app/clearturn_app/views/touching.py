@@ -14,6 +14,7 @@ from clearturn.drawing import Tone
 from clearturn_app.views.camera import Camera
 from clearturn_app.views.panel import Panel, Word
 from clearturn_app.window.look import Look
+from clearturn_app.window.seen import Seen
 from clearturn_app.window.session import Session
 
 if TYPE_CHECKING:
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 
 
 BAR_PX = 92.0
+_FOOT_PX = 68.0
 _ROOM_PX = 300.0  # a picture of less height has no room for names
 _CHAIN = (9.0, 3.0, 2.0, 3.0)  # a centre line, ISO 128-2 no. 04: long dash, gap, dot, gap
 _HELP = (
@@ -117,6 +119,29 @@ def paint_features(painter: QPainter, look: Look, session: Session, camera: Came
         _paint_lines(painter, look, work.lines[name], seen, told, strong=False)
     name = work.goal.role.name if work.goal is not None and work.goal.role is not None else ""
     _paint_lines(painter, look, work.touched_lines, seen, name, strong=True)
+
+
+def paint_seen(
+    painter: QPainter, look: Look, seen: Seen, camera: Camera, size: tuple[float, float]
+) -> None:
+    """Draw what was touched on the checked corner, and write what it is along the foot."""
+    if seen.found is None:
+        return
+    _paint_lines(painter, look, seen.found.lines, lambda p: QPointF(*camera.seen_at(p, *size)), "",
+                 strong=True)  # fmt: skip
+    place = QPointF(*camera.seen_at(seen.found.place_mm, *size))
+    painter.setPen(QPen(look.tone(Tone.INK), look.px(1.4)))
+    painter.drawEllipse(place, look.px(3.5), look.px(3.5))
+    high, left = look.px(_FOOT_PX), look.px(18)
+    painter.fillRect(QRectF(0, size[1] - high, size[0], high), look.colour("slip"))
+    painter.setPen(QPen(look.tone(Tone.INK), look.px(1.2)))
+    painter.drawLine(QPointF(0, size[1] - high), QPointF(size[0], size[1] - high))
+    for line, words in enumerate(seen.words(look)):
+        painter.setFont(look.font("text", 12.5, bold=line == 0))
+        told = painter.fontMetrics().elidedText(
+            words, Qt.TextElideMode.ElideRight, int(size[0] - 2 * left)
+        )
+        painter.drawText(QPointF(left, size[1] - high + look.px(19 * (line + 1))), told)
 
 
 def _paint_lines(

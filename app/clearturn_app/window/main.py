@@ -178,6 +178,8 @@ class MainWindow(QMainWindow):
             self.sheet.section.moving.give_up()
         elif self.session.work.goal is not None:
             self.builder.end_touching()
+        elif self.session.seen.found is not None:
+            self.session.seen.clear()
         elif self.sheet.slip.isVisible():
             self.sheet.slip.fold()
         elif self.sheet.note.isVisible():

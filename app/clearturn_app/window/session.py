@@ -21,6 +21,7 @@ from clearturn.trade.sums import SumsResult
 from clearturn_app.document import Document
 from clearturn_app.tasks import Tasks
 from clearturn_app.window import background
+from clearturn_app.window.seen import Seen
 from clearturn_app.window.workpiece import Workpiece
 
 Checker = Callable[[Job, Path, Progress], CheckResult]
@@ -59,6 +60,8 @@ class Session(QObject):
         The trade sums of the job as it stands, when they are worked out.
     work : Workpiece
         The scans in memory.
+    seen : Seen
+        What was touched on the checked corner.
     is_being_built : bool
         Begun anew here: checked by itself only when nothing is missing any more.
     drawing, strip : Drawing or None
@@ -92,6 +95,10 @@ class Session(QObject):
         self.sums: SumsResult | None = None
         self.work = Workpiece(document, tasks, self)
         self.work.trouble.connect(self.trouble)
+        self.seen = Seen(tasks, self)
+        self.seen.trouble.connect(self.trouble)
+        for gone in (self.result_changed, self.chosen_changed, self.work.changed):
+            gone.connect(self.seen.clear)  # the picture shows something else
         self.is_being_built = False
         self._checker = checker or background.checked
         self._state = State.NONE

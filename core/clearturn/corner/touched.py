@@ -234,8 +234,14 @@ def feature_lines(proposal: Proposal, patch: Patch) -> FeatureLines:
     return FeatureLines(None, fit.point_mm + corners @ frame[:2])
 
 
-def feature_words(proposal: Proposal) -> str:
-    """Return what a patch is, with its size and how well it fits, in one line."""
+def feature_words(proposal: Proposal, *, exact: bool = False) -> str:
+    """Return what a patch is, with its size and how well it fits, in one line.
+
+    Parameters
+    ----------
+    exact : bool
+        It was drawn, not measured: nothing is told of its fit.
+    """
     fit = proposal.fit
     if fit is None:
         return "a free form: no simple feature fits it"
@@ -245,6 +251,10 @@ def feature_words(proposal: Proposal) -> str:
     sure = getattr(fit, "standard_uncertainty", None)
     if radius is not None:
         words = [f"{proposal.feature} Ø {2.0 * radius:.2f}{_u(sure, 'radius_mm', 4.0, 'mm')}"]
+        if exact:
+            return f"{proposal.feature} Ø {2.0 * radius:.2f} mm"
+    if exact:
+        return proposal.feature
     if proposal.feature == "plane":
         words.append(f"place{_u(sure, 'point_mm', 2.0, 'mm') or ' unsure'}")
     words.append(f"direction{_u(sure, 'direction_rad', 2e3, 'mrad') or ' unsure'}")
