@@ -420,3 +420,27 @@ def test_click_on_the_checked_corner_says_what_is_there_and_what_is_near(hand: H
     hand.click(picture, QPoint(3, picture.height() // 2))
     hand.wait(lambda: not window.tasks.running("touch"))
     assert session.seen.found is None
+
+
+def test_notes_take_several_lines_and_are_given_when_left(hand: Hand) -> None:
+    document = hand.window.document
+    hand.operation(9)
+    row = hand.slip.rows["notes"]
+    hand.click(row.editor.viewport())
+    row.editor.selectAll()
+    QTest.keyClicks(row.editor, "Two lines:")
+    QTest.keyClick(row.editor, Qt.Key.Key_Return)
+    QTest.keyClicks(row.editor, "this is the second.")
+    assert document.job.notes != "Two lines:\nthis is the second."
+    QTest.keyClick(row.editor, Qt.Key.Key_Tab)
+    assert not row.editor.hasFocus()
+    assert document.job.notes == "Two lines:\nthis is the second."
+    # Escape brings back what stood there; what is undone shows.
+    hand.click(row.editor.viewport())
+    QTest.keyClicks(row.editor, "no, ")
+    QTest.keyClick(row.editor, Qt.Key.Key_Escape)
+    assert row.editor.text() == "Two lines:\nthis is the second."
+    document.stack.undo()
+    QTest.qWait(50)
+    assert hand.slip.rows["notes"].editor.text() == document.job.notes
+    assert "second" not in document.job.notes

@@ -8,6 +8,7 @@ from dataclasses import fields as fields_of
 from clearturn.job.judging import Requirements
 from clearturn.job.model import Corner, HatCheck, Job, RegisterCheck, Scan, Size
 from clearturn.job.positions import JsonPath
+from clearturn.report.jobcard import NOTES_LETTERS
 from clearturn.result import CheckResult, HubResult, SizeCheck, Verdict
 from clearturn.trade.sums import SumsResult
 from clearturn_app.sheets.dimensions import BAND, CALIPER, CALIPER_BOX, ROTOR, SHIELD, field_of
@@ -413,7 +414,8 @@ def _hand_over(result: CheckResult | None) -> Iterator[Section]:
         Field(("kit",), "kit", "Caliper, ring, hat.", "text", source="free"),
         Field(("author",), "prepared by", "Who answers questions about it.", "text",
               source="free"),
-        Field(("notes",), "notes", "Printed on the first page.", "text", source="free"),
+        Field(("notes",), "notes", f"Printed on the first page, {NOTES_LETTERS} letters at most.",
+              "words", source="free"),
     ))  # fmt: skip
     if result is not None:
         lines = tuple(Fact(f"{n + 1}", text) for n, text in enumerate(result.not_checked))

@@ -14,7 +14,7 @@ from clearturn.units import ANGLE, LENGTH, Quantity, number
 from clearturn_app.sheets.operations import signatures_lifted
 from clearturn_app.window.look import Look
 
-Kind = Literal["length", "angle", "number", "count", "text", "choice", "yes", "numbers"]
+Kind = Literal["length", "angle", "number", "count", "text", "choice", "yes", "numbers", "words"]
 _QUANTITIES: dict[str, Quantity] = {"length": LENGTH, "angle": ANGLE}
 NUMBER = Quantity("number", "", {"": 1.0}, {})
 _BETWEEN = re.compile(r"[;\s]+|,\s+")
@@ -32,7 +32,8 @@ class Field:
     low, high : float or None
         Range that makes sense, in the unit inside; the job's own rules decide in the end.
     choices : tuple of str
-        For kind "choice".  Kind "numbers" is a list of numbers, all of them in the range.
+        For kind "choice".  Kind "numbers" is a list of numbers, all of them in the range, kind
+        "words" a text of several lines.
     source : str
         Where the value comes from.
     optional : bool
@@ -109,7 +110,7 @@ class Field:
             return None
         if self.kind == "yes":
             return text == "yes"
-        if self.kind in ("text", "choice"):
+        if self.kind in ("text", "choice", "words"):
             return text
         if self.kind == "numbers":
             return [self._one.parsed(one, look) for one in _BETWEEN.split(text)]

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from PySide6.QtCore import QEvent, QObject, QPointF, QRectF, Qt, Signal
 from PySide6.QtGui import (
+    QFocusEvent,
     QFont,
     QFontMetricsF,
     QKeyEvent,
@@ -17,7 +18,7 @@ from PySide6.QtGui import (
     QPolygonF,
     QWheelEvent,
 )
-from PySide6.QtWidgets import QComboBox, QGridLayout, QLabel, QLineEdit, QWidget
+from PySide6.QtWidgets import QComboBox, QGridLayout, QLabel, QLineEdit, QPlainTextEdit, QWidget
 
 from clearturn.drawing import Tone
 from clearturn.errors import InputError
@@ -28,6 +29,8 @@ from clearturn_app.window.look import Look
 
 LABEL_PX, VALUE_PX, UNIT_PX = 200, 116, 26
 TEXT_PX = 300
+_WORDS_PX = 84
+_TEXTS = ("text", "words")
 _WRAP = int(Qt.TextFlag.TextWordWrap)
 
 
@@ -163,7 +166,7 @@ class FieldRow(QWidget):
         self.editor.setAccessibleDescription(field.help)
         grid.addWidget(self.editor, 0, 1)
         wide = VALUE_PX
-        if field.kind == "text":
+        if field.kind in _TEXTS:
             wide = TEXT_PX
         elif field.kind != "choice":
             unit = QLabel(field.unit(look))
@@ -172,7 +175,7 @@ class FieldRow(QWidget):
         else:
             wide = VALUE_PX + UNIT_PX
         self.editor.setFixedWidth(round(look.px(wide)))
-        self._source = QLabel(field.source if field.kind != "text" else "")
+        self._source = QLabel(field.source if field.kind not in _TEXTS else "")
         self._source.setTextFormat(Qt.TextFormat.PlainText)
         self._source.setProperty("quiet", True)
         self._source.setWordWrap(True)
@@ -191,8 +194,13 @@ class FieldRow(QWidget):
         self.fault.hide()
         grid.addWidget(self.fault, 2, 0, 1, 4)
 
-    def _made_editor(self) -> QLineEdit | QComboBox:
+    def _made_editor(self) -> QLineEdit | QComboBox | Words:
         text = self.field.shown(self._document.job, self._look)
+        if self.field.kind == "words":
+            words = Words(text, self._look)
+            words.editingFinished.connect(self.take)
+            words.installEventFilter(self)
+            return words
         if self.field.kind in ("choice", "yes"):
             box = StillBox(self._look)
             box.addItems(list(self.field.choices or ("yes", "no")))
@@ -218,7 +226,7 @@ class FieldRow(QWidget):
     def refresh(self, field: Field) -> None:
         """Show the job's value, unless someone is writing here."""
         self.field = field
-        self._source.setText(field.source if field.kind != "text" else "")
+        self._source.setText(field.source if field.kind not in _TEXTS else "")
         text = field.shown(self._document.job, self._look)
         if isinstance(self.editor, QComboBox):
             self.editor.setCurrentText(text)
@@ -232,18 +240,18 @@ class FieldRow(QWidget):
     def unfinished(self) -> tuple[str, str] | None:
         """What is being written here, and the fault of it; None if nothing is."""
         line = self.editor
-        if not isinstance(line, QLineEdit) or not line.isModified():
+        if not isinstance(line, QLineEdit | Words) or not line.isModified():
             return None
         return line.text(), self.fault.text()
 
     def drop_unfinished(self) -> None:
         """Forget what is being written."""
-        if isinstance(self.editor, QLineEdit):
+        if isinstance(self.editor, QLineEdit | Words):
             self.editor.setModified(False)
 
     def resume(self, unfinished: tuple[str, str]) -> None:
         """Go on with what was being written when the slip was built anew."""
-        assert isinstance(self.editor, QLineEdit)
+        assert isinstance(self.editor, QLineEdit | Words)
         text, fault = unfinished
         self.editor.setText(text)
         self.editor.setModified(True)
@@ -259,7 +267,7 @@ class FieldRow(QWidget):
             self._show_fault(told(error))
             return
         self._show_fault("")
-        if isinstance(self.editor, QLineEdit):
+        if isinstance(self.editor, QLineEdit | Words):
             self.editor.setModified(False)
             self.editor.setText(self.field.shown(self._document.job, self._look))
 
@@ -282,7 +290,7 @@ class FieldRow(QWidget):
             event.type() == QEvent.Type.KeyPress
             and isinstance(event, QKeyEvent)
             and event.key() == Qt.Key.Key_Escape
-            and isinstance(self.editor, QLineEdit)
+            and isinstance(self.editor, QLineEdit | Words)
             and self.editor.isModified()
         ):
             self.editor.setText(self.field.shown(self._document.job, self._look))
@@ -290,6 +298,54 @@ class FieldRow(QWidget):
             self._show_fault("")
             return True
         return super().eventFilter(watched, event)
+
+
+class Words(QPlainTextEdit):
+    """A place for several lines, with the ways of a line; Tab leaves it, Return begins a line."""
+
+    editingFinished = Signal()  # noqa: N815
+
+    def __init__(self, text: str, look: Look) -> None:
+        super().__init__(text)
+        self.setTabChangesFocus(True)
+        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.setFixedHeight(round(look.px(_WORDS_PX)))
+
+    def text(self) -> str:
+        """Return what stands here."""
+        return self.toPlainText()
+
+    def setText(self, text: str) -> None:  # noqa: N802
+        """Put other words here."""
+        self.setPlainText(text)
+
+    def isModified(self) -> bool:  # noqa: N802
+        """Return whether someone has written here since."""
+        return self.document().isModified()
+
+    def setModified(self, modified: bool) -> None:  # noqa: N802
+        """Say that someone has, or not."""
+        self.document().setModified(modified)
+
+    def setCursorPosition(self, position: int) -> None:  # noqa: N802
+        """Put the cursor before a letter."""
+        cursor = self.textCursor()
+        cursor.setPosition(position)
+        self.setTextCursor(cursor)
+
+    def focusOutEvent(self, event: QFocusEvent) -> None:  # noqa: N802
+        """Give what was written when it is left."""
+        super().focusOutEvent(event)
+        self.editingFinished.emit()
+
+    def wheelEvent(self, event: QWheelEvent) -> None:  # noqa: N802
+        """Let the slip scroll where there is nothing more to scroll here."""
+        bar = self.verticalScrollBar()
+        end = bar.minimum() if event.angleDelta().y() > 0 else bar.maximum()
+        if not self.hasFocus() or bar.value() == end:
+            event.ignore()
+        else:
+            super().wheelEvent(event)
 
 
 class StillBox(QComboBox):

@@ -18,14 +18,14 @@ def slip_style(look: Look) -> str:
     QLabel[quiet="true"] {{ color: {quiet}; font-size: {small}px; }}
     QLabel[strong="true"] {{ font-weight: bold; }}
     QLabel[fault="true"] {{ color: {alert}; font-size: {small}px; font-weight: bold; }}
-    QLineEdit, QComboBox {{
+    QLineEdit, QComboBox, QPlainTextEdit {{
         color: {ink}; background: {sheet.field}; border: 1px solid {quiet}; border-radius: 0px;
         padding: {round(look.px(2))}px {round(look.px(5))}px;
         font-family: "B612"; font-size: {size}px; selection-background-color: {ink};
         selection-color: {sheet.field}; placeholder-text-color: {quiet};
     }}
-    QLineEdit:focus, QComboBox:focus {{ border: 2px solid {ink}; }}
-    QLineEdit[fault="true"] {{ border: 2px solid {alert}; }}
+    QLineEdit:focus, QComboBox:focus, QPlainTextEdit:focus {{ border: 2px solid {ink}; }}
+    QLineEdit[fault="true"], QPlainTextEdit[fault="true"] {{ border: 2px solid {alert}; }}
     QComboBox::drop-down {{ border: 0px; width: {round(look.px(14))}px; }}
     QComboBox QAbstractItemView {{
         color: {ink}; background: {sheet.field}; selection-background-color: {ink};

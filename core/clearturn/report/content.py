@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from clearturn.gap.model import State
 from clearturn.report import figures
 from clearturn.report.blocks import Context, Report, Section, SectionMaker
-from clearturn.report.jobcard import JobCard, job_card
+from clearturn.report.jobcard import NOTES_LETTERS, JobCard, job_card
 from clearturn.report.lettering import foreign
 from clearturn.report.names import (
     SENTENCE_NAME,
@@ -188,7 +188,7 @@ def _card(card: JobCard) -> tuple[tuple[str, str], ...]:
         ("Prepared by", foreign(card.author, 60) if card.author else "not stated"),
     ]
     if card.notes:
-        rows.append(("Notes", foreign(card.notes, 400)))
+        rows.append(("Notes", foreign(card.notes, NOTES_LETTERS)))
     return tuple(rows)
 
 

@@ -9,6 +9,9 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from clearturn.job.model import Corner, Job
 
+#: So many letters of a job's notes are printed.
+NOTES_LETTERS = 1200
+
 
 @dataclass(frozen=True, slots=True)
 class SourceFile:
