@@ -10,7 +10,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.spatial.transform import Rotation
 
 from clearturn.errors import FileProblem, InputError
 from clearturn.tolerances import POSE_RIGID
@@ -105,6 +104,8 @@ def placed(shift_mm: ArrayLike, turn_deg: ArrayLike) -> NDArray[np.float64]:
     -------
     (4, 4) ndarray
     """
+    from scipy.spatial.transform import Rotation  # the window stands before it is read
+
     pose = np.eye(4)
     pose[:3, :3] = Rotation.from_euler("xyz", turn_deg, degrees=True).as_matrix()
     pose[:3, 3] = shift_mm
@@ -118,6 +119,8 @@ def place_of(pose: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]
     -----
     Where y is turned by 90° many turns make the same pose; that without a turn about z is told.
     """
+    from scipy.spatial.transform import Rotation
+
     matrix = rigid(pose)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", UserWarning)  # the turns that SciPy chooses are good ones
