@@ -79,7 +79,7 @@ class Hand:
         for title in list(self.slip._heads):
             if name in self.slip.deeds:
                 break
-            if not self.slip._open[title]:
+            if not self.slip._open[self.slip._known_as[title]]:
                 self.click(self.slip._heads[title])
                 QTest.qWait(10)
         word = self.slip.deeds[name]
@@ -92,7 +92,7 @@ class Hand:
         for title in list(self.slip._heads):
             if deed in self.slip.forms:
                 break
-            if not self.slip._open[title]:
+            if not self.slip._open[self.slip._known_as[title]]:
                 self.click(self.slip._heads[title])
                 QTest.qWait(10)
         form = self.slip.forms[deed]

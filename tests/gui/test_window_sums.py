@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import threading
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +28,7 @@ from clearturn.trade.sums import SUMS, read_sum  # noqa: E402
 from clearturn_app.document import Document  # noqa: E402
 from clearturn_app.sheets.operations import OPERATIONS  # noqa: E402
 from clearturn_app.views.picture_process import PictureProcess  # noqa: E402
+from clearturn_app.window import background  # noqa: E402
 from clearturn_app.window.main import MainWindow  # noqa: E402
 
 pytestmark = pytest.mark.gui
@@ -241,6 +243,31 @@ def test_what_is_being_written_outlives_a_slip_that_is_built_anew(hand: Hand) ->
     assert hand.slip.focusWidget() is editor
     QTest.keyClicks(editor, "0")
     assert editor.text() == "10"
+
+
+def test_what_is_unfolded_and_refused_stays_while_the_sum_is_worked_out(
+    hand: Hand, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Its headings tell what was worked out, so they read otherwise meanwhile.
+    session = hand.window.session
+    hand.operation(slip_with("heat"))
+    hand.deed("enter:heat:")
+    hand.fill("sum:heat:", {"mass": "2050", "speed at first": "100", "ring mass": "9.6"})
+    hand.wait(lambda: session.sums is not None)
+    hand.slip.open_section("numbers of: ")
+    QTest.qWait(30)
+    before = list(hand.slip._heads)
+    go, compute = threading.Event(), background.sums
+    monkeypatch.setattr(background, "sums", lambda job: go.wait(60) and compute(job))
+    hand.set_number("ring mass", "9.7")
+    hand.wait(lambda: session.sums is None and list(hand.slip._heads) != before)
+    hand.set_number("ring mass", "nonsense")
+    assert hand.slip.rows["ring mass"].fault.text()
+    meanwhile = hand.slip.rows["ring mass"]
+    go.set()
+    hand.wait(lambda: session.sums is not None and hand.slip.rows["ring mass"] is not meanwhile)
+    assert hand.slip.rows["ring mass"].fault.text()
+    assert hand.slip.rows["ring mass"].editor.text() == "nonsense"
 
 
 def value_at(entered: Any, path: tuple[Any, ...]) -> Any:

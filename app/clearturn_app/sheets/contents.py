@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import fields as fields_of
+from dataclasses import replace
 
 from clearturn.job.judging import Requirements
 from clearturn.job.model import Corner, HatCheck, Job, RegisterCheck, Scan, Size
@@ -40,7 +41,7 @@ def sections(
         at: JsonPath = ("axles", number, "corner")
         if operation.number in makers:
             for one in makers[operation.number](axle.corner, at, result, look):
-                made.append(Section(head + one.title, one.lines, one.folded))
+                made.append(replace(one, title=head + one.title, key=head + one.known_as))
     if operation.sums and len(job.axles) > 1:
         text = (
             f"A job's sums are those of its {job.axles[0].name} axle, whichever is built; balance "

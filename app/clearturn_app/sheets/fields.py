@@ -219,8 +219,16 @@ class Section:
     ----------
     folded : bool
         Whether it is closed when the slip unfolds.
+    key : str
+        What it is known by where its title tells a result; else its title.
     """
 
     title: str
     lines: tuple[Line, ...]
     folded: bool = False
+    key: str = ""
+
+    @property
+    def known_as(self) -> str:
+        """What stays the same however the title is worded."""
+        return self.key or self.title

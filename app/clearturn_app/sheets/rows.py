@@ -231,7 +231,7 @@ class FieldRow(QWidget):
         if isinstance(self.editor, QComboBox):
             self.editor.setCurrentText(text)
         elif not self.editor.isModified() or not self.editor.hasFocus():
-            if self.fault.isVisible() and self.editor.text() != text and self.editor.isModified():
+            if self.fault.text() and self.editor.text() != text and self.editor.isModified():
                 return  # a refused value stays to be mended
             self.editor.setText(text)
             self.editor.setCursorPosition(0)

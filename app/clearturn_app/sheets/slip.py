@@ -55,7 +55,8 @@ class Slip(QWidget):
         self.deeds: dict[str, Word] = {}
         self.forms: dict[str, FormBlock] = {}
         self._drafts: dict[str, str] = {}
-        self._open: dict[str, bool] = {}
+        self._open: dict[str, bool] = {}  # by what a section is known as
+        self._known_as: dict[str, str] = {}
         self._heads: dict[str, SectionHead] = {}
         self._shape: tuple[object, ...] = ()
         self._entering: Entering = None
@@ -204,19 +205,20 @@ class Slip(QWidget):
         column.setContentsMargins(edge, round(self.look.px(4)), edge, edge)
         column.setSpacing(round(self.look.px(3)))
         self._rows = {}
-        self._heads = {}
+        self._heads, self._known_as = {}, {}
         self.deeds, self.forms = {}, {}
         for section in made:
             body = QWidget()
             rows = QVBoxLayout(body)
             rows.setContentsMargins(0, 0, 0, round(self.look.px(10)))
             rows.setSpacing(round(self.look.px(4)))
-            is_open = self._open.get(section.title, not section.folded)
+            is_open = self._open.get(section.known_as, not section.folded)
             head = SectionHead(section.title, self.look, is_open, foldable=len(made) > 1)
             head.switched.connect(partial(self._switch, section, body))
             column.addWidget(head)
             column.addWidget(body)
             self._heads[section.title] = head
+            self._known_as[section.title] = section.known_as
             self._switch(section, body, is_open)
         column.addStretch(1)
         self._area.setWidget(inside)
@@ -230,7 +232,7 @@ class Slip(QWidget):
         return row
 
     def _switch(self, section: Section, body: QWidget, on: bool) -> None:
-        self._open[section.title] = on
+        self._open[section.known_as] = on
         rows = body.layout()
         if on and rows is not None and rows.count() == 0:
             # Only what is looked at is built: a sum can hold a hundred numbers.
@@ -280,7 +282,7 @@ class Slip(QWidget):
     def open_section(self, title: str) -> None:
         """Unfold the section whose title begins so."""
         for name, head in self._heads.items():
-            if name.startswith(title) and not self._open.get(name, False):
+            if name.startswith(title) and not self._open.get(self._known_as[name], False):
                 head.switch()
 
     # -- signing ----------------------------------------------------------------------------

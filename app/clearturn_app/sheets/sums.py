@@ -53,10 +53,10 @@ def sum_sections(names: tuple[str, ...], job: Job, sums: SumsResult | None) -> I
         title = sheet.title if sheet is not None else name.replace("_", " ")
         if sheet is not None:
             facts = (Fact(_whole(f.label), _whole(f.text), f.strong) for f in _said(sheet))
-            yield Section(f"{title}: {sheet.gist}", tuple(facts))
+            yield Section(f"{title}: {sheet.gist}", tuple(facts), key=f"says {name}")
         numbers = tuple(_numbers(job, name))
         if numbers:
-            yield Section(f"numbers of: {title}", numbers, folded=True)
+            yield Section(f"numbers of: {title}", numbers, folded=True, key=f"numbers {name}")
 
 
 def _whole(text: str) -> str:
