@@ -317,7 +317,10 @@ def test_band_of_a_scan_is_left_out_and_its_ends_can_be_changed(hand: Hand) -> N
     assert not hand.corner.scans[0].cleaning
     hand.fill("band:knuckle", {"from radius": "145", "from clock position": "90"})
     assert "clock" in " ".join(hand.window.sheet.note.lines)  # both or neither
+    note = hand.window.sheet.note
+    assert "line " not in " ".join(note.lines)  # of a file that is not there yet
     hand.fill("band:knuckle", {"to clock position": "140"})
+    assert not note.isVisible()  # what was refused stands no more
     (step,) = hand.corner.scans[0].cleaning
     assert step.step == "drop band"
     assert (step.band.r_from_mm, step.band.r_to_mm) == (145.0, None)

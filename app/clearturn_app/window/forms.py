@@ -60,6 +60,7 @@ class Forms(QObject):
             "split wheel": self._split_wheel, "rule": self._rule, "hand size": self._hand_size,
         }  # fmt: skip
 
+        self._refusal: ClearturnError | None = None  # of what was asked for last
         # What a form is about stands behind its name.
         self._about: dict[str, Callable[[str, dict[str, Any]], object]] = {
             "sum": self._sum, "band": self._band, "place": self._place,
@@ -81,9 +82,13 @@ class Forms(QObject):
             self._guarded(lambda: self._forms[name](values))
 
     def _guarded(self, act: Callable[[], object]) -> None:
+        if self._refusal is not None:
+            self.session.withdrawn.emit(self._refusal)
+        self._refusal = None
         try:
             act()
         except ClearturnError as error:
+            self._refusal = error
             self.session.trouble.emit(error)
 
     def _edit(self, name: str, key: str, corner: model.Corner) -> None:

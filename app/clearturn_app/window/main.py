@@ -28,7 +28,7 @@ from clearturn_app.window.builder import Builder
 from clearturn_app.window.files import FilesAsked
 from clearturn_app.window.joining import join_building
 from clearturn_app.window.look import Look
-from clearturn_app.window.notes import Choice
+from clearturn_app.window.notes import Choice, sentence
 from clearturn_app.window.recovery import Kept, Safekeeping
 from clearturn_app.window.session import Checker, Session
 from clearturn_app.window.settings import Settings
@@ -86,6 +86,7 @@ class MainWindow(QMainWindow):
         self._keep_soon.setInterval(_KEEP_MS)
         self._keep_soon.timeout.connect(self._put_aside)
         self.session.job_changed.connect(self._on_job)
+        self.session.withdrawn.connect(self._withdraw)
         self.files = FilesAsked(self.session, self.sheet.note, self.tell, self)
         self.sheet.actions.asked.connect(self.act)
         self.sheet.title.stop_asked.connect(self.session.stop)
@@ -313,10 +314,13 @@ class MainWindow(QMainWindow):
 
     # -- telling ----------------------------------------------------------------------------
 
+    def _withdraw(self, error: BaseException) -> None:
+        self.sheet.note.withdraw(sentence(error))
+
     def tell(self, error: BaseException) -> None:
         """Say what went wrong, in words; the one place for that."""
         if isinstance(error, ClearturnError):
-            self.sheet.note.say("THIS CANNOT BE DONE AS IT STANDS", f"{error}.", first=True)
+            self.sheet.note.say("THIS CANNOT BE DONE AS IT STANDS", sentence(error), first=True)
             return
         if isinstance(error, OSError):
             where = f" ({error.filename})" if error.filename else ""

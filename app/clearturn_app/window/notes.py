@@ -10,11 +10,21 @@ from PySide6.QtGui import QFontMetrics, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QWidget
 
 from clearturn.drawing import Tone
+from clearturn.errors import InputError
+from clearturn_app.sheets.rows import told
 from clearturn_app.views.panel import Word
 from clearturn_app.window.look import Look
 
 _COLUMNS = (0.0, 0.16, 0.44, 0.62)  # of a line parted by tabs, as shares of the width
 _WRAP = int(Qt.TextFlag.TextWordWrap)
+
+
+def sentence(error: BaseException) -> str:
+    """Return an error as a sentence; without the line of a job that lies in no file yet."""
+    in_no_file = isinstance(error, InputError) and error.file is None
+    if in_no_file and (error.place or "").startswith("line "):
+        return told(error)
+    return f"{error}."
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +74,12 @@ class Note(QWidget):
             self._show(*self._waiting.pop(0))
         else:
             self.hide()
+
+    def withdraw(self, line: str) -> None:
+        """Take off the note whose first sentence is this one, if it still lies there or waits."""
+        self._waiting = [one for one in self._waiting if one[1][:1] != (line,)]
+        if self.isVisible() and self.lines[:1] == (line,):
+            self.put_away()
 
     def clear(self) -> None:
         """Take all notes off."""

@@ -77,6 +77,8 @@ class Session(QObject):
     sums_changed = Signal()
     trouble = Signal(object)
     """An error to tell."""
+    withdrawn = Signal(object)
+    """An error that was told and no longer stands: what it was about is tried anew."""
 
     def __init__(
         self,
