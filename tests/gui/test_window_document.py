@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import random
 import threading
 from dataclasses import replace
@@ -12,11 +13,13 @@ from window_support import DEMO, needs_window
 
 needs_window()
 
+from clearturn import kept  # noqa: E402
 from clearturn.errors import InputError, JobProblem  # noqa: E402
 from clearturn.job.edits import path_of, with_value  # noqa: E402
 from clearturn.job.file import job_sha256, load_job, save_job  # noqa: E402
 from clearturn_app.document import Document, opened, rebased  # noqa: E402
 from clearturn_app.tasks import Tasks  # noqa: E402
+from clearturn_app.window import background  # noqa: E402
 
 pytestmark = pytest.mark.gui
 
@@ -231,3 +234,21 @@ def test_nothing_is_begun_once_the_window_is_closed(qtbot) -> None:
     assert ended.is_set()
     qtbot.wait(50)
     assert told == []
+
+
+def test_lost_names_are_looked_for_again_once_the_engine_is_read(monkeypatch, tmp_path) -> None:
+    seen = []
+    monkeypatch.setattr(background, "when_read", lambda: seen.append(gc.isenabled()))
+    monkeypatch.setattr(kept, "kept_check", lambda *_a, **_k: gc.isenabled())
+    assert gc.isenabled()
+    # Off while it is read, on while it works.
+    assert background.checked(None, tmp_path, None) is True
+    assert seen == [False]
+
+    def fails() -> None:
+        raise MemoryError
+
+    monkeypatch.setattr(background, "when_read", fails)
+    with pytest.raises(MemoryError):
+        background.checked(None, tmp_path, None)
+    assert gc.isenabled()

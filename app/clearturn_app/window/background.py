@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import gc
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -23,11 +25,25 @@ _steps = KeptSteps()
 _STRIP_REACH_MM = 30.0  # gaps beyond it do not matter to anyone
 
 
+def _nothing() -> None:
+    pass
+
+
+#: Called when the engine has been read.
+when_read: Callable[[], object] = _nothing
+
+
 def checked(job: Job, folder: Path, progress: Progress) -> CheckResult:
     """Return the result of a job: that of an earlier run if job, files and program are the same."""
-    from clearturn.kept import kept_check
-    from clearturn.trial import freedoms, gap_there, trial_gaps
+    # Among a hundred thousand new names Python looks for lost ones, and holds up every thread.
+    gc.disable()
+    try:
+        from clearturn.kept import kept_check
+        from clearturn.trial import freedoms, gap_there, trial_gaps
 
+        when_read()
+    finally:
+        gc.enable()
     # What moving a part needs is brought in here, where nobody waits for it.
     _ = freedoms, gap_there, trial_gaps
     return kept_check(job, folder=folder, progress=progress, steps=_steps)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import signal
 import sys
@@ -13,6 +14,7 @@ from PySide6.QtCore import QTimer
 from PySide6.QtWidgets import QApplication
 
 from clearturn_app.document import opened
+from clearturn_app.window import background
 from clearturn_app.window.main import MainWindow, first_document
 
 
@@ -34,6 +36,8 @@ def run_window(path: Path | None) -> int:
         document, is_demo = opened(path), False
     window = MainWindow(document)
     _tell_in(window)
+    # What was read by then stays for good; looking through it again would hold up the window.
+    background.when_read = gc.freeze
     window.show()
     if is_demo:
         window.welcome()
