@@ -366,6 +366,10 @@ def test_another_patch_is_joined_to_a_datum_if_it_is_the_same_feature(hand: Hand
     # The other side of the same face.
     touch(seed, -outboard)
     assert work.serves, hand.window.sheet.picture.bar.accessibleDescription()
+    # What is told before it is taken is the fit through both, that of the check after it.
+    told = hand.window.sheet.picture.bar.accessibleDescription()
+    assert "ogether with what is there: plane" in told
+    both = work.touched.proposal.fit
     hand.window.builder.take_touched((0.0, 1.0, 0.0))
     joined = next(one for one in hand.corner.datums if one.name == "hub face")
     assert len(joined.seeds_mm) == 2
@@ -377,6 +381,7 @@ def test_another_patch_is_joined_to_a_datum_if_it_is_the_same_feature(hand: Hand
     hand.wait(lambda: hand.window.session.is_current)
     fitted = {one.name: one for one in hand.window.session.result.datums}
     assert fitted["hub face"].rms_mm < 0.01
+    assert fitted["hub face"].rms_mm == pytest.approx(both.rms_mm)
 
 
 def test_click_on_the_checked_corner_says_what_is_there_and_what_is_near(hand: Hand) -> None:

@@ -260,7 +260,7 @@ class Workpiece(QObject):
 
     def touch(self, origin: Floats, direction: Floats) -> None:
         """Touch what a line of sight meets on the scan shown."""
-        from clearturn.corner.touched import touch
+        from clearturn.corner.touched import joined, touch
 
         source, goal, corner = self.source, self.goal, self.corner
         if source is None or goal is None:
@@ -270,6 +270,9 @@ class Workpiece(QObject):
             found = touch(source, origin, direction, piece=goal.piece, progress=progress)
             if found is None or corner is None:
                 return found, None
+            datum = datum_for(corner, goal.role) if goal.joins and goal.role is not None else None
+            if datum is not None:
+                found = joined(found, datum, source)
             spin = self._spin(source, corner)
             return found, None if spin is None else spin.r_z(found.seed_mm)
 
@@ -335,7 +338,11 @@ class Workpiece(QObject):
             return ""
         told = f"a piece of {len(touched.faces):,} triangles"
         if touched.proposal is not None:
-            told = f"{feature_words(touched.proposal)}, {len(touched.patch.points_mm):,} points"
+            told = feature_words(touched.proposal)
+            if goal.joins and self.serves:
+                told = f"together with what is there: {told}"
+            else:
+                told += f", {len(touched.patch.points_mm):,} points"
         if self._place is not None:
             r, z = (look.length(value, 1) for value in self._place)
             told += f"; r {r}, z {z} {look.unit}"

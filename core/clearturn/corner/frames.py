@@ -98,7 +98,7 @@ def fit_datums(
         report(here, 0.0, f"fitting {datum.name}")
         try:
             source = sources[datum.scan]
-            work = partial(_fit, datum, source, here)
+            work = partial(fit_datum, datum, source, here)
             fits[datum.name] = kept_step(steps, "datum", work, datum, source)
         except InputError as error:
             raise JobProblem(
@@ -111,7 +111,14 @@ def fit_datums(
     return fits
 
 
-def _fit(datum: model.Datum, source: Source, progress: Progress | None) -> Fit:
+def fit_datum(datum: model.Datum, source: Source, progress: Progress | None = None) -> Fit:
+    """Fit one datum through all its patches, in the coordinates of its scan.
+
+    Raises
+    ------
+    FitProblem
+        If its patches do not determine the feature.
+    """
     mesh = source.mesh
     chosen = np.zeros(len(mesh.vertices), dtype=np.bool_)
     for seed in datum.seeds_mm:

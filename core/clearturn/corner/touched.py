@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from clearturn.corner.faces import clean, patch_at, piece_of, same_piece
+from clearturn.corner.frames import fit_datum
 from clearturn.corner.sources import Source
 from clearturn.datum import (
     Fit,
@@ -21,7 +22,7 @@ from clearturn.datum import (
 )
 from clearturn.datum.shape import frame_along
 from clearturn.errors import FitProblem
-from clearturn.job.model import DropBand, FillHoles, TurnFlippedPieces, Vec3
+from clearturn.job.model import Datum, DropBand, FillHoles, TurnFlippedPieces, Vec3
 from clearturn.progress import Progress, part
 from clearturn.scan.ray import first_hit
 
@@ -89,6 +90,25 @@ def touch(
     proposal = propose_feature(source.mesh, patch)
     kept = patch.faces[source.kept[patch.faces]].astype(np.int64)
     return Touched(source.scan.name, seed, patch, proposal, kept)
+
+
+def joined(touched: Touched, datum: Datum, source: Source) -> Touched:
+    """Return a touch as what it is together with the patches of a datum it is to be joined to.
+
+    Parameters
+    ----------
+    datum : Datum
+        As it stands; another feature than the touched one leaves the touch as it is.
+
+    Raises
+    ------
+    FitProblem
+        If all patches together do not determine the feature.
+    """
+    if touched.proposal is None or touched.proposal.feature != datum.feature:
+        return touched
+    fit = fit_datum(replace(datum, seeds_mm=(*datum.seeds_mm, touched.seed_mm)), source)
+    return replace(touched, proposal=replace(touched.proposal, fit=fit))
 
 
 def _rounded(point: Array) -> Vec3:
