@@ -95,6 +95,9 @@ def scenes() -> dict[str, Scene]:
         "swapped": lambda w, _s: w.sheet.swap(),
         "moving": _moving,
         "touched": _touched,
+        "wheel_turned": lambda w, _s: w.session.turning.turn(
+            w.session.result, w.session.chosen_pair, 130.0
+        ),
         "touched_whole": lambda w, s: (
             w.sheet.show_view("picture"),
             w.sheet.picture.toggle_cut(),
@@ -213,6 +216,7 @@ def _reset(window: object, shown: Shown, start: tuple[object, Path, Path | None]
     sheet.slip.fold()
     sheet.section.moving.give_up()
     window.session.seen.clear()
+    window.session.turning.clear()
     if sheet.swapped:
         sheet.swap()
     sheet.show_view("both")
@@ -233,7 +237,7 @@ def _settle(window: object, *, held: bool) -> None:
             and (settled(window) or window.session.drawing is None)
             and not any(
                 window.tasks.running(kind)
-                for kind in ("check", "sums", "section", "strip", "move", "touch", "light")
+                for kind in ("check", "sums", "section", "strip", "move", "touch", "light", "turn")
             )
             and (window.sheet.picture.is_settled or window.sheet.picture.trouble)
         ):

@@ -29,6 +29,7 @@ from clearturn.job.file import load_job, parse_job, save_job  # noqa: E402
 from clearturn.result import Verdict  # noqa: E402
 from clearturn_app.document import Document  # noqa: E402
 from clearturn_app.views.camera import Camera  # noqa: E402
+from clearturn_app.views.picture_asked import asked  # noqa: E402
 from clearturn_app.views.picture_process import PictureProcess  # noqa: E402
 from clearturn_app.window.joining import take_dropped  # noqa: E402
 from clearturn_app.window.main import MainWindow  # noqa: E402
@@ -452,3 +453,50 @@ def test_notes_take_several_lines_and_are_given_when_left(hand: Hand) -> None:
     QTest.qWait(50)
     assert hand.slip.rows["notes"].editor.text() == document.job.notes
     assert "second" not in document.job.notes
+
+
+def test_wheel_is_turned_by_hand_and_the_gap_there_is_told_beside_the_least(hand: Hand) -> None:
+    window, session = hand.window, hand.window.session
+    picture, rule, turning = window.sheet.picture, window.sheet.picture.rule, session.turning
+    pairs = session.result.pairs
+    index = next(
+        k for k, one in enumerate(pairs) if {one.first, one.second} == {"caliper", "spokes"}
+    )
+    session.choose(index)
+    pair = pairs[index]
+    assert rule.isVisible()
+    least = window.look.length((pair.estimate_mm.lower + pair.estimate_mm.upper) / 2)
+    assert f"over the turn {least} mm, least here" in rule.words()
+    # By keys: W takes the rule, the arrows turn by a degree, with Shift by ten.
+    QTest.keyClick(window, Qt.Key.Key_W)
+    assert rule.hasFocus()
+    start = round(pair.gap.turn_angle_deg)
+    QTest.keyClick(rule, Qt.Key.Key_Right)
+    assert turning.turn_deg == (start + 1) % 360
+    QTest.keyClick(rule, Qt.Key.Key_Left, Qt.KeyboardModifier.ShiftModifier)
+    assert turning.turn_deg == (start - 9) % 360
+    hand.wait(lambda: turning.found is not None)
+    assert turning.found.turn_deg == (start - 9) % 360  # the last one, not one on the way
+    here = turning.found.estimate_mm
+    assert f"here {window.look.length(here)} mm · over the turn {least} mm" in rule.words()
+    assert here >= (pair.estimate_mm.lower + pair.estimate_mm.upper) / 2 - 2e-3
+    assert (
+        asked(session, window.look, picture.camera, (100, 100), 1.0, cut=True)["turn"]
+        == (start - 9) % 360
+    )
+    rule.repaint()
+    # By dragging along it, to its end; a touch of the picture is not meant by it.
+    QTest.mousePress(rule, Qt.MouseButton.LeftButton, pos=QPoint(rule.width() // 2, 25))
+    QTest.mouseMove(rule, QPoint(rule.width() - 2, 25))
+    QTest.mouseRelease(rule, Qt.MouseButton.LeftButton, pos=QPoint(rule.width() - 2, 25))
+    assert turning.turn_deg in (359.0, 180.0)  # a virtual screen may keep the pointer's moves
+    assert session.seen.found is None
+    assert not window.tasks.running("touch")
+    # Home brings it back, another gap too; nothing of it is in the job.
+    QTest.keyClick(rule, Qt.Key.Key_Home)
+    assert turning.turn_deg is None
+    QTest.keyClick(rule, Qt.Key.Key_Right)
+    session.choose(next(k for k, one in enumerate(pairs) if one.motion == "still"))
+    assert turning.turn_deg is None
+    assert not rule.isVisible()
+    assert window.document.is_clean or not window.document.stack.canUndo()

@@ -28,6 +28,7 @@ KEYS = (
     ("Up, Down", "choose a gap"),
     ("G", "look at the chosen gap in the turn section"),
     ("M", "move a part: arrows (with Shift further), Enter writes, Esc puts back"),
+    ("W", "turn the wheel: arrows (with Shift further), Home to where the gap is least"),
     ("F", "fit the view under the pointer"),
     ("C", "cut the corner picture at the gap, or show it whole"),
     ("S", "swap section and picture"),

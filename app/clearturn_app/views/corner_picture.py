@@ -31,9 +31,15 @@ from clearturn_app.views.picture_asked import (
     heading_words,
     turn_deg,
 )
-from clearturn_app.views.picture_marks import paint_access, paint_ring, paint_witness
+from clearturn_app.views.picture_marks import (
+    paint_access,
+    paint_ring,
+    paint_turned,
+    paint_witness,
+)
 from clearturn_app.views.picture_process import PictureProcess
 from clearturn_app.views.touching import BAR_PX, TouchBar, paint_features, paint_seen
+from clearturn_app.views.turn_rule import RULE_PX, TurnRule
 from clearturn_app.window.look import Look
 from clearturn_app.window.session import Session
 
@@ -82,6 +88,7 @@ class CornerPicture(Panel):
         self.process.taken.connect(self.hand_over.drop_before)
         self.process.failed.connect(self._on_failed)
         self.bar = TouchBar(session, look, self)
+        self.rule = TurnRule(session, look, self)
         self.box = DrawnBox(session, self, self.go)
         self._lit = ""
         self._pressed = QPointF()
@@ -89,6 +96,8 @@ class CornerPicture(Panel):
         session.work.changed.connect(self._take_result)
         session.work.touched_changed.connect(self._light)
         session.seen.changed.connect(self._light)
+        session.turning.changed.connect(self._on_turned)
+        session.turning.answered.connect(self.update)
         session.work.goal_changed.connect(self._on_goal)
         session.chosen_changed.connect(self.go_to_chosen)
         session.state_changed.connect(self.update)
@@ -163,6 +172,10 @@ class CornerPicture(Panel):
             self._image = None
             self.update()
         self._ask()
+
+    def _on_turned(self) -> None:
+        self._ask()
+        self.update()
 
     def _on_goal(self) -> None:
         wanted = self.session.work.goal is not None
@@ -330,6 +343,8 @@ class CornerPicture(Panel):
         """Ask for a picture of the other size."""
         high = round(self.look.px(BAR_PX))
         self.bar.setGeometry(0, self.height() - high, self.width(), high)
+        foot = round(self.look.px(RULE_PX))
+        self.rule.setGeometry(0, self.height() - foot, self.width(), foot)
         self._ask()
 
     def showEvent(self, event: object) -> None:  # noqa: N802, ARG002
@@ -374,14 +389,19 @@ class CornerPicture(Panel):
                 return
             size = (self.width(), self.height())
             if self.session.seen.found is None:
-                paint_ring(painter, self.look, self._image_camera, self.height())
+                foot = self.rule.height() if self.rule.isVisible() else 0
+                paint_ring(painter, self.look, self._image_camera, self.height() - foot)
             else:
                 paint_seen(painter, self.look, self.session.seen, self._image_camera, size)
             pair, access = self.session.chosen_pair, self.session.chosen_access
             if access is not None:
                 paint_access(painter, self.look, self._image_camera, access, size)
             elif pair is not None and self._image_key == self.session.chosen:
-                paint_witness(painter, self.look, self._image_camera, pair, size)
+                turning = self.session.turning
+                if turning.turn_deg is None:
+                    paint_witness(painter, self.look, self._image_camera, pair, size)
+                elif turning.found is not None:
+                    paint_turned(painter, self.look, self._image_camera, turning.found, size)
         self._paint_words(painter)
 
     def _paint_words(self, painter: QPainter) -> None:

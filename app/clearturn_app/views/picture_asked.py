@@ -29,6 +29,8 @@ def turn_deg(session: Session) -> float:
         return 0.0
     if pair.motion != "turning" or pair.gap.turn_angle_deg is None:
         return 0.0
+    if session.turning.turn_deg is not None:
+        return session.turning.turn_deg
     return float(pair.gap.turn_angle_deg)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from PySide6.QtCore import QPointF, QRectF, Qt
@@ -14,6 +14,10 @@ from clearturn.trade.bracket import at_clock
 from clearturn_app.views.camera import Camera
 from clearturn_app.views.report_pictures import HALF_HEIGHT_MM, TILT, View
 from clearturn_app.window.look import Look
+
+if TYPE_CHECKING:
+    from clearturn.gap import Gap
+    from clearturn.trial import TurnedGap
 
 
 def paint_ring(painter: QPainter, look: Look, camera: Camera, high: float) -> None:
@@ -89,12 +93,38 @@ def paint_witness(
     painter: QPainter, look: Look, camera: Camera, pair: PairResult, size: tuple[float, float]
 ) -> None:
     """The gap as a dimension line in space, with value and U."""
+    low, up = pair.estimate_mm.lower, pair.estimate_mm.upper
+    value = None if low is None or up is None else (low + up) / 2
+    words = f"{look.length(value)} ±{look.length(pair.expanded_uncertainty_mm)} {look.unit}"
+    below = f"{look.length(pair.required_mm, 1)} asked · {pair.verdict}"
+    tone = look.tone(Tone.ALERT if pair.verdict is Verdict.FAILS else Tone.INK)
+    _paint_dimension(painter, look, camera, pair.gap, (words, below), tone, size)
+
+
+def paint_turned(
+    painter: QPainter, look: Look, camera: Camera, found: TurnedGap, size: tuple[float, float]
+) -> None:
+    """The gap where the wheel stands as a dimension line in space; the verdict is the turn's."""
+    words = f"{look.length(found.estimate_mm)} {look.unit}"
+    if found.estimate_mm == 0.0:
+        words = "they meet"
+    below = f"wheel at {found.turn_deg:.0f}°"
+    _paint_dimension(painter, look, camera, found.gap, (words, below), look.tone(Tone.INK), size)
+
+
+def _paint_dimension(
+    painter: QPainter,
+    look: Look,
+    camera: Camera,
+    gap: Gap,
+    told: tuple[str, str],
+    tone: QColor,
+    size: tuple[float, float],
+) -> None:
     wide, high = size
     ends = [
-        QPointF(*camera.seen_at(p, wide, high))
-        for p in (pair.gap.first_point_mm, pair.gap.second_point_mm)
+        QPointF(*camera.seen_at(p, wide, high)) for p in (gap.first_point_mm, gap.second_point_mm)
     ]
-    tone = look.tone(Tone.ALERT if pair.verdict is Verdict.FAILS else Tone.INK)
     way = ends[1] - ends[0]
     length = _length(way)
     unit = way / length if length > 1e-6 else QPointF(1, 0)
@@ -107,24 +137,23 @@ def paint_witness(
             _arrow(painter, end + sign * unit * tail, end, head, tone)
         else:
             _arrow(painter, end - sign * unit * tail, end, head, tone)
-    _paint_value(painter, look, pair, ends[1] + unit * tail, tone, size)
+    _paint_value(painter, look, told, ends[1] + unit * tail, tone, size)
 
 
 def _paint_value(
     painter: QPainter,
     look: Look,
-    pair: PairResult,
+    told: tuple[str, str],
     start: QPointF,
     tone: QColor,
     size: tuple[float, float],
 ) -> None:
     wide, high = size
-    low, up = pair.estimate_mm.lower, pair.estimate_mm.upper
-    value = None if low is None or up is None else (low + up) / 2
-    words = f"{look.length(value)} ±{look.length(pair.expanded_uncertainty_mm)} {look.unit}"
-    below = f"{look.length(pair.required_mm, 1)} asked · {pair.verdict}"
+    words, below = told
     painter.setFont(look.font("figures", 17))
     room = painter.fontMetrics().horizontalAdvance(words) + look.px(10)
+    painter.setFont(look.font("text", 11))
+    room = max(room, painter.fontMetrics().horizontalAdvance(below) + look.px(10))
     right = start.x() < wide / 2
     elbow = QPointF(
         start.x() + look.px(34 if right else -34),
@@ -139,6 +168,7 @@ def _paint_value(
     painter.setPen(QPen(tone, look.px(1.1)))
     painter.drawLine(start, QPointF(left if right else left + room, elbow.y()))
     painter.drawLine(QPointF(left, elbow.y()), QPointF(left + room, elbow.y()))
+    painter.setFont(look.font("figures", 17))
     painter.drawText(QPointF(left + look.px(4), elbow.y() - look.px(5)), words)
     painter.setFont(look.font("text", 11))
     painter.drawText(QPointF(left + look.px(4), elbow.y() + look.px(14)), below)

@@ -148,7 +148,7 @@ class MainWindow(QMainWindow):
             Qt.Key.Key_S: sheet.swap, Qt.Key.Key_V: sheet.next_view,
             Qt.Key.Key_C: sheet.picture.toggle_cut, Qt.Key.Key_G: sheet.section.look_at_chosen,
             Qt.Key.Key_F: self._fit, Qt.Key.Key_M: self._move_parts,
-            Qt.Key.Key_Escape: self._step_back,
+            Qt.Key.Key_W: sheet.picture.rule.setFocus, Qt.Key.Key_Escape: self._step_back,
             Qt.Key.Key_Up: lambda: self.session.choose_next(-1),
             Qt.Key.Key_Down: lambda: self.session.choose_next(1),
         }  # fmt: skip

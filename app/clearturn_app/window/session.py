@@ -22,6 +22,7 @@ from clearturn_app.document import Document
 from clearturn_app.tasks import Tasks
 from clearturn_app.window import background
 from clearturn_app.window.seen import Seen
+from clearturn_app.window.turning import Turning
 from clearturn_app.window.workpiece import Workpiece
 
 Checker = Callable[[Job, Path, Progress], CheckResult]
@@ -60,6 +61,8 @@ class Session(QObject):
         The trade sums of the job as it stands, when they are worked out.
     work : Workpiece
         The scans in memory.
+    turning : Turning
+        The angle the wheel is turned to by hand.
     seen : Seen
         What was touched on the checked corner.
     is_being_built : bool
@@ -97,10 +100,14 @@ class Session(QObject):
         self.sums: SumsResult | None = None
         self.work = Workpiece(document, tasks, self)
         self.work.trouble.connect(self.trouble)
+        self.turning = Turning(tasks, self)
+        self.turning.trouble.connect(self.trouble)
         self.seen = Seen(tasks, self)
         self.seen.trouble.connect(self.trouble)
         for gone in (self.result_changed, self.chosen_changed, self.work.changed):
+            gone.connect(self.turning.clear)
             gone.connect(self.seen.clear)  # the picture shows something else
+        self.turning.changed.connect(self.seen.clear)
         self.is_being_built = False
         self._checker = checker or background.checked
         self._state = State.NONE

@@ -14,13 +14,16 @@ if TYPE_CHECKING:
     from clearturn.trial.freedom import Freedom, freedoms, moved_by, number_of, tried
     from clearturn.trial.gaps import TrialGap, trial_gaps
     from clearturn.trial.outlines import GapThere, MovedOutline, gap_there, held_at, moved_outlines
+    from clearturn.trial.turned import TurnedGap, gap_at_turn
 
 __all__ = [
     "Freedom",
     "GapThere",
     "MovedOutline",
     "TrialGap",
+    "TurnedGap",
     "freedoms",
+    "gap_at_turn",
     "gap_there",
     "held_at",
     "moved_by",
@@ -50,6 +53,10 @@ __getattr__ = lazily(
             "gap_there",
             "held_at",
             "moved_outlines",
+        ),
+        "turned": (
+            "TurnedGap",
+            "gap_at_turn",
         ),
     },
 )

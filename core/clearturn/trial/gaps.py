@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from clearturn.corner.mirror import mirrored_part, mirrored_seat
 from clearturn.corner.seats import excluded_faces, split_near
 from clearturn.envelope import caliper_mesh
-from clearturn.gap import Gap, State, turning_gap
+from clearturn.gap import Gap, Interval, State, turning_gap
 from clearturn.job.edits import corner_of
 from clearturn.job.model import Corner, Part, Seat
 from clearturn.mesh import Mesh
@@ -111,11 +111,11 @@ def _tried_pair(
     both = []
     for name in (pair.first, pair.second):
         both.append(moved.get(name) or _Moved(placed_part(result, name), np.zeros(3)))
-    seats = _seats(result, freedom, pair)
+    seats = seats_of(result, freedom.axle, pair)
     meshes = []
     for one in both:
         check(progress)
-        meshes.append(without_faces(one.part, _seated(one, seats))[0])
+        meshes.append(without_faces(one.part, seated_faces(one.part, one.shift, seats))[0])
     check(progress)
     turns = turning_side(both[0].part, both[1].part)
     if turns is not None and _may_meet(pair, by_mm):
@@ -128,11 +128,8 @@ def _tried_pair(
             return TrialGap(pair, gap, 0.0, None)
     engine = Pair(meshes[0], meshes[1], turns)
     gap = engine.gap(progress, shift_first=both[0].shift, shift_second=both[1].shift)
-    before, now = _middle(pair.gap), _middle(gap)
-    if before is None or now is None:
-        return TrialGap(pair, gap, now, None)
-    estimate = _estimate(pair)
-    if estimate is None:
+    before, now, estimate = middle(pair.gap.gap_mm), middle(gap.gap_mm), middle(pair.estimate_mm)
+    if before is None or now is None or estimate is None:
         return TrialGap(pair, gap, now, None)
     return TrialGap(pair, gap, estimate + now - before, pair.margin_mm + now - before)
 
@@ -149,13 +146,9 @@ def _pose(shift: Vector) -> Vector:
     return pose
 
 
-def _middle(gap: Gap) -> float | None:
-    low, high = gap.gap_mm.lower, gap.gap_mm.upper
-    return None if low is None or high is None else (low + high) / 2
-
-
-def _estimate(pair: PairResult) -> float | None:
-    low, high = pair.estimate_mm.lower, pair.estimate_mm.upper
+def middle(interval: Interval) -> float | None:
+    """Return the middle of an interval, if it has two ends."""
+    low, high = interval.lower, interval.upper
     return None if low is None or high is None else (low + high) / 2
 
 
@@ -194,21 +187,22 @@ def _made_anew(corner: Corner, part: PlacedPart, spec: Part, by_mm: float) -> Pl
     return replace(mirrored_part(made), source=part.source) if corner.mirror else made
 
 
-def _seats(result: CheckResult, freedom: Freedom, pair: PairResult) -> list[Seat]:
-    corner = corner_of(result.job, freedom.axle)
-    specs = [spec_of(result, freedom.axle, name) for name in (pair.first, pair.second)]
+def seats_of(result: CheckResult, axle: str, pair: PairResult) -> list[Seat]:
+    """Return the intended contacts of a pair, as the checked parts lie."""
+    corner = corner_of(result.job, axle)
+    specs = [spec_of(result, axle, name) for name in (pair.first, pair.second)]
     names = {spec.name for spec in specs if spec is not None}
     seats = [seat for seat in corner.seats if {seat.part, seat.on} == names]
     return [mirrored_seat(seat) for seat in seats] if corner.mirror else seats
 
 
-def _seated(one: _Moved, seats: list[Seat]) -> NDArray[np.int64]:
+def seated_faces(part: PlacedPart, shift: Vector, seats: list[Seat]) -> NDArray[np.int64]:
     """Return the faces that seats leave out of a part where it is moved to."""
     found = [np.zeros(0, np.int64)]
     for seat in seats:
-        mesh, band, step = one.part.mesh, seat.band, float(one.shift[2])
-        if one.shift[:2].any():
-            mesh = Mesh(mesh.vertices + one.shift, mesh.faces)
+        mesh, band, step = part.mesh, seat.band, float(shift[2])
+        if shift[:2].any():
+            mesh = Mesh(mesh.vertices + shift, mesh.faces)
         elif step:
             low, high = band.z_from_mm, band.z_to_mm
             band = replace(
