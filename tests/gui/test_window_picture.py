@@ -3,19 +3,31 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
-from window_support import cases, needs_window
+import trimesh
+from window_support import DEMO, cases, needs_window
 
 needs_window()
 
-from PySide6.QtGui import QImage  # noqa: E402
+from PySide6.QtCore import QEvent, QPoint, QPointF, Qt  # noqa: E402
+from PySide6.QtGui import QImage, QMouseEvent, QWheelEvent  # noqa: E402
+from PySide6.QtTest import QTest  # noqa: E402
 
+from clearturn.job.file import load_job  # noqa: E402
+from clearturn.mesh import Mesh  # noqa: E402
+from clearturn.result import Motion, PlacedPart  # noqa: E402
+from clearturn_app.document import Document  # noqa: E402
+from clearturn_app.tasks import Tasks  # noqa: E402
 from clearturn_app.views.camera import Camera  # noqa: E402
+from clearturn_app.views.corner_picture import CornerPicture  # noqa: E402
 from clearturn_app.views.handing_over import HandOver  # noqa: E402
 from clearturn_app.views.picture_process import PictureProcess  # noqa: E402
+from clearturn_app.window.look import Look  # noqa: E402
+from clearturn_app.window.session import Session  # noqa: E402
 
 pytestmark = pytest.mark.gui
 
@@ -120,3 +132,78 @@ def test_machine_without_a_renderer_is_told_once(qtbot, tmp_path: Path) -> None:
     process.ask(asked())
     assert told == ["no renderer works on this machine"]
     process.close()
+
+
+@pytest.mark.slow
+def test_a_large_part_is_drawn_thinned_while_the_view_moves(process, qtbot, tmp_path: Path) -> None:
+    ball = trimesh.creation.icosphere(subdivisions=7, radius=200.0)
+    part = PlacedPart(
+        "ball", "other", Motion.FIXED, Mesh(ball.vertices, ball.faces.astype(np.int32)), "made up"
+    )
+    result = replace(cases("report_cases").demo(), parts=(part,), pairs=())
+    assert len(part.mesh.faces) > 100_000
+    seen: list[np.ndarray] = []
+
+    def keep(image: QImage, _asked: object) -> None:
+        seen.append(np.frombuffer(image.constBits(), np.uint8).reshape(160, 200, 4)[..., :3].copy())
+
+    process.drawn.connect(keep)
+    process.set_scene(HandOver(tmp_path).result(result))
+    for moving in (False, True, False):
+        with qtbot.waitSignal(process.drawn, timeout=300_000):
+            process.ask(asked(moving=moving))
+    whole, thinned, again = (image.astype(int) for image in seen)
+    # The same ball in the same tones, but not the same triangles; and whole once it rests.
+    assert (whole == again).all()
+    assert (whole != thinned).any()
+    apart = np.abs(whole - thinned).max(axis=2)
+    assert np.median(apart) <= 3
+    assert (apart > 40).mean() < 0.02
+
+
+def test_the_picture_asks_for_less_while_it_is_dragged_and_for_all_of_it_after(
+    qtbot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(PictureProcess, "_start", lambda self: None)
+    wanted: list[bool] = []
+    monkeypatch.setattr(PictureProcess, "ask", lambda self, want: wanted.append(want["moving"]))
+    job = load_job(DEMO)
+    session = Session(Document(job, tmp_path), Tasks())
+    picture = CornerPicture(session, Look())
+    qtbot.addWidget(picture)
+    picture.resize(400, 300)
+    picture.show()
+    session.take_result(cases("report_cases").demo())
+    qtbot.waitUntil(lambda: bool(wanted) and not picture.is_moving, timeout=60_000)
+    assert wanted[-1] is False
+    del wanted[:]
+    at = QPoint(200, 150)
+    QTest.mousePress(picture, Qt.MouseButton.LeftButton, pos=at)
+    for k in range(1, 6):
+        event = QMouseEvent(
+            QEvent.Type.MouseMove, QPointF(200 + 12 * k, 150), QPointF(200 + 12 * k, 150),
+            Qt.MouseButton.NoButton, Qt.MouseButton.LeftButton, Qt.KeyboardModifier.NoModifier,
+        )  # fmt: skip
+        picture.mouseMoveEvent(event)
+    assert wanted
+    assert all(wanted)
+    QTest.mouseRelease(picture, Qt.MouseButton.LeftButton, pos=QPoint(260, 150))
+    qtbot.waitUntil(lambda: wanted[-1] is False, timeout=10_000)
+    # The wheel of the mouse too, and the wheel of the vehicle.
+    for move in (
+        lambda: picture.wheelEvent(_wheel()),
+        lambda: session.turning.turn(session.result, session.chosen_pair, 40.0),
+    ):
+        move()
+        assert wanted[-1] is True
+        qtbot.waitUntil(lambda: wanted[-1] is False, timeout=10_000)
+    picture.close_process()
+    assert session.tasks.wait(60)
+
+
+def _wheel() -> QWheelEvent:
+    return QWheelEvent(
+        QPointF(200, 150), QPointF(200, 150), QPoint(0, 0), QPoint(0, 120),
+        Qt.MouseButton.NoButton, Qt.KeyboardModifier.NoModifier, Qt.ScrollPhase.NoScrollPhase,
+        False,
+    )  # fmt: skip

@@ -20,6 +20,8 @@ import numpy as np
 _SHARP_DEG = 38.0  # edges sharper than this are drawn as lines
 _SMOOTH_SAMPLES = 4
 _HATCH_MM = 3.2
+_MANY = 100_000  # triangles of a part; a thinned copy of it is drawn while the view moves
+_CELLS = 160  # of the thinned copy, along the longest side
 _SHORTEST_MM = 30.0  # of a run of sharp edges; shorter ones are noise of the scan
 
 
@@ -88,7 +90,17 @@ class Picture:
         lines.SetMapper(mapper)
         for one in (actor, lines):
             self.renderer.AddActor(one)
-        return {"actor": actor, "lines": lines, "motion": motion, "poly": poly}
+        return {"actor": actor, "lines": lines, "motion": motion, "poly": poly, "whole": surface,
+                "thinned": None}  # fmt: skip
+
+    def _shown(self, part: dict[str, Any], moving: bool) -> None:
+        """Draw a part whole, or thinned while the view moves and it has many triangles."""
+        if moving and part["poly"].GetNumberOfPolys() > _MANY:
+            if part["thinned"] is None:
+                part["thinned"] = _thinned(part["poly"])
+            part["actor"].SetMapper(part["thinned"])
+        else:
+            part["actor"].SetMapper(part["whole"])
 
     def _marks(self, part: dict[str, Any], faces: Any) -> list[Any]:
         """Hatching and outline of some faces of a part."""
@@ -220,6 +232,7 @@ class Picture:
             plane.SetOrigin(*want["cut"][:3])
             plane.SetNormal(*want["cut"][3:])
         for part in self.parts:
+            self._shown(part, bool(want.get("moving")))
             turn = want["turn"] if part["motion"] == "turns" else 0.0
             for name in ("actor", "lines"):
                 actor = part[name]
@@ -251,6 +264,28 @@ class Picture:
         ):
             light.SetPosition(*(centre + 1000.0 * way))
             light.SetFocalPoint(*centre)
+
+
+def _thinned(poly: Any) -> Any:
+    """Return a mapper of a surface with its corners drawn together in cells."""
+    from vtkmodules.vtkFiltersCore import vtkBinnedDecimation, vtkPolyDataNormals
+    from vtkmodules.vtkRenderingCore import vtkPolyDataMapper
+
+    sides = np.diff(np.array(poly.GetBounds()).reshape(3, 2), axis=1).ravel()
+    cell = max(float(sides.max()), 1e-6) / _CELLS
+    binned = vtkBinnedDecimation()
+    binned.SetInputData(poly)
+    binned.AutoAdjustNumberOfDivisionsOff()
+    binned.SetNumberOfDivisions(*(max(1, int(np.ceil(side / cell))) for side in sides))
+    normals = vtkPolyDataNormals()
+    normals.SetInputConnection(binned.GetOutputPort())
+    normals.SetFeatureAngle(_SHARP_DEG)
+    normals.ConsistencyOff()
+    normals.Update()
+    mapper = vtkPolyDataMapper()
+    mapper.SetInputData(normals.GetOutput())
+    mapper.ScalarVisibilityOff()
+    return mapper
 
 
 def _in_front(mapper: Any) -> None:

@@ -51,6 +51,7 @@ if TYPE_CHECKING:
 _WHOLE_EYE = (0.62, 0.42, 0.85)
 _NEAR_HALF_MM = 62.0
 _STEPS, _STEP_MS = 7, 30
+_REST_MS = 180
 _STILL_PX = 4.0  # a press that moves by less is a touch
 
 
@@ -83,6 +84,11 @@ class CornerPicture(Panel):
         self._clock = QTimer(self)
         self._clock.setInterval(_STEP_MS)
         self._clock.timeout.connect(self._on_way)
+        # What moves is drawn thinned; once it has come to rest, whole.
+        self._rest = QTimer(self)
+        self._rest.setSingleShot(True)
+        self._rest.setInterval(_REST_MS)
+        self._rest.timeout.connect(self._ask)
         self.process = PictureProcess(self)
         self.process.drawn.connect(self._on_drawn)
         self.process.taken.connect(self.hand_over.drop_before)
@@ -174,6 +180,7 @@ class CornerPicture(Panel):
         self._ask()
 
     def _on_turned(self) -> None:
+        self._rest.start()
         self._ask()
         self.update()
 
@@ -193,6 +200,7 @@ class CornerPicture(Panel):
     def close_process(self) -> None:
         """End the process; called when the window closes."""
         self._clock.stop()
+        self._rest.stop()
         self.process.close()
 
     def _on_failed(self, reason: str) -> None:
@@ -259,6 +267,8 @@ class CornerPicture(Panel):
         if self._way and self.box.wanted:
             self.camera = self._way[-1]  # only there it is square
             self._ask()
+        if self._way:
+            self._rest.start()
         self._way = []
         if self.box.press(event):
             return
@@ -295,6 +305,8 @@ class CornerPicture(Panel):
             self.box.release(self.camera, _STILL_PX)
             return
         touches = self._grabbed is not None and not self._moved
+        if self._grabbed is not None and self._moved:
+            self._rest.start()
         self._grabbed = None
         goal = self.session.work.goal
         if not touches or event.button() != Qt.MouseButton.LeftButton:
@@ -325,12 +337,19 @@ class CornerPicture(Panel):
         """Look nearer or wider."""
         self._way = []
         self.camera = self.camera.magnified(1.0015 ** event.angleDelta().y())
+        self._rest.start()
         self._ask()
+
+    @property
+    def is_moving(self) -> bool:
+        """Whether the view, or the wheel in it, is being moved."""
+        dragged = self._grabbed is not None and self._moved
+        return dragged or bool(self._way) or self._rest.isActive()
 
     @property
     def is_settled(self) -> bool:
         """Whether the picture shown is that of the view as it stands."""
-        return self._image is not None and not self._way and self.process.is_idle
+        return self._image is not None and not self.is_moving and self.process.is_idle
 
     @property
     def trouble(self) -> str:
@@ -358,7 +377,7 @@ class CornerPicture(Panel):
             return
         size, ratio = (self.width(), self.height()), self.devicePixelRatioF()
         want = asked(self.session, self.look, self.camera, size, ratio, cut=self.cut)
-        self.process.ask({**want, "lit": self._lit})
+        self.process.ask({**want, "lit": self._lit, "moving": self.is_moving})
 
     def _on_drawn(self, image: QImage, asked: dict[str, Any]) -> None:
         if asked.get("lit"):
