@@ -17,6 +17,7 @@ from PySide6.QtCore import QEvent, QPoint, QPointF, Qt  # noqa: E402
 from PySide6.QtGui import QImage, QMouseEvent, QWheelEvent  # noqa: E402
 from PySide6.QtTest import QTest  # noqa: E402
 
+from clearturn.gap import surface_distances  # noqa: E402
 from clearturn.job.file import load_job  # noqa: E402
 from clearturn.mesh import Mesh  # noqa: E402
 from clearturn.result import Motion, PlacedPart  # noqa: E402
@@ -132,6 +133,30 @@ def test_machine_without_a_renderer_is_told_once(qtbot, tmp_path: Path) -> None:
     process.ask(asked())
     assert told == ["no renderer works on this machine"]
     process.close()
+
+
+def test_lines_of_whole_millimetres_are_handed_over_for_what_fails(tmp_path: Path) -> None:
+    # A flat face within a barrel: gaps over a turn from 20 in its middle to 10.3 at its ends.
+    box = trimesh.creation.box(bounds=[(150.0, -60.0, 0.0), (180.0, 60.0, 20.0)])
+    block = PlacedPart("block", "other", Motion.FIXED, Mesh(box.vertices, box.faces), "made up")
+    ring = trimesh.creation.annulus(200.0, 205.0, 100.0, sections=720)
+    barrel = PlacedPart("barrel", "other", Motion.TURNS, Mesh(ring.vertices, ring.faces), "made up")
+    face = np.flatnonzero((block.mesh.corners[:, :, 0] > 179.9).all(axis=1))
+    demo = cases("report_cases").demo()
+    like = next(one for one in demo.pairs if one.places)
+    pair = replace(
+        like, first="block", second="barrel", motion="turning", required_mm=14.0,
+        allowances_mm=0.5, expanded_uncertainty_mm=0.3,
+        places=(replace(like.places[0], faces=face),),
+    )  # fmt: skip
+    folder = HandOver(tmp_path).result(replace(demo, parts=(block, barrel), pairs=(pair,)))
+    with np.load(folder / "parts.npz") as arrays:
+        lines = arrays["bands0"]
+    gaps = surface_distances(
+        lines.reshape(-1, 3), barrel.mesh, turning=True, signed=False
+    ).distance_mm
+    assert sorted(set(np.round(gaps).tolist())) == [11.0, 12.0, 13.0, 14.0]  # below 14.8
+    assert np.abs(gaps - np.round(gaps)).max() < 0.02
 
 
 @pytest.mark.slow

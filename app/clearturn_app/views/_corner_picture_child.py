@@ -20,6 +20,7 @@ import numpy as np
 _SHARP_DEG = 38.0  # edges sharper than this are drawn as lines
 _SMOOTH_SAMPLES = 4
 _HATCH_MM = 3.2
+_MARK_WIDTHS = (1.0, 2.6, 1.7)  # of hatching, outline and lines of equal gap
 _MANY = 100_000  # triangles of a part; a thinned copy of it is drawn while the view moves
 _CELLS = 160  # of the thinned copy, along the longest side
 _SHORTEST_MM = 30.0  # of a run of sharp edges; shorter ones are noise of the scan
@@ -59,7 +60,8 @@ class Picture:
         for k, motion in enumerate(told["motions"]):
             self.parts.append(self._part(loaded[f"vertices{k}"], loaded[f"faces{k}"], motion))
         for key, part in told["below"].items():
-            actors = self._marks(self.parts[part], loaded[f"below{key}"])
+            bands = loaded.get(f"bands{key}", np.empty((0, 2, 3)))
+            actors = self._marks(self.parts[part], loaded[f"below{key}"], bands)
             self.below[int(key)] = actors
 
     def _part(self, vertices: Any, faces: Any, motion: str) -> dict[str, Any]:
@@ -102,8 +104,8 @@ class Picture:
         else:
             part["actor"].SetMapper(part["whole"])
 
-    def _marks(self, part: dict[str, Any], faces: Any) -> list[Any]:
-        """Hatching and outline of some faces of a part."""
+    def _marks(self, part: dict[str, Any], faces: Any, bands: Any) -> list[Any]:
+        """Hatching and outline of some faces of a part, and lines of equal gap on them."""
         from vtkmodules.vtkCommonDataModel import vtkPlane
         from vtkmodules.vtkFiltersCore import vtkCutter, vtkFeatureEdges
         from vtkmodules.vtkRenderingCore import vtkActor, vtkPolyDataMapper
@@ -127,15 +129,16 @@ class Picture:
         rim.NonManifoldEdgesOff()
         rim.ColoringOff()
         made = []
-        for source, width in ((cutter, 1.2), (rim, 2.6)):
+        for source in (cutter, rim):
             source.Update()
+        levels = _lines(bands.reshape(-1, 3), np.arange(2 * len(bands)).reshape(-1, 2))
+        for lines in (cutter.GetOutput(), rim.GetOutput(), levels):
             mapper = vtkPolyDataMapper()
-            mapper.SetInputData(source.GetOutput())
+            mapper.SetInputData(lines)
             mapper.ScalarVisibilityOff()
             _in_front(mapper)
             actor = vtkActor()
             actor.SetMapper(mapper)
-            actor.GetProperty().SetLineWidth(width)
             actor.GetProperty().LightingOff()
             actor.VisibilityOff()
             self.renderer.AddActor(actor)
@@ -219,7 +222,7 @@ class Picture:
             look.SetDiffuse(0.35 if name == "lit" else 0.0)
             look.SetLineWidth(2.4 * pixel)
         for marks in self.below.values():
-            for actor, wide in zip(marks[1:], (1.2, 2.6), strict=True):
+            for actor, wide in zip(marks[1:], _MARK_WIDTHS, strict=True):
                 actor.GetProperty().SetColor(*_rgb(colours["alert"]))
                 actor.GetProperty().SetLineWidth(wide * pixel)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import os
 import re
 import secrets
@@ -14,9 +15,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 from PySide6.QtCore import QLockFile
 
-from clearturn.result import CheckResult, Motion
+from clearturn.result import CheckResult, Motion, PairResult
 
 if TYPE_CHECKING:
     from clearturn.corner.sources import Source
@@ -59,6 +61,7 @@ class HandOver:
             if faces and pair.first in names:
                 below[index] = names.index(pair.first)
                 arrays[f"below{index}"] = np.concatenate(faces)
+                arrays[f"bands{index}"] = bands(result, pair).astype(np.float32)
         return self._scene(arrays, [str(part.motion) for part in result.parts], below)
 
     def scan(self, source: Source) -> Path:
@@ -113,6 +116,21 @@ class HandOver:
         self._lock.tryLock(0)
         folder.mkdir(mode=0o700)
         return folder
+
+
+def bands(result: CheckResult, pair: PairResult) -> NDArray[np.float64]:
+    """Return the lines of every whole millimetre of gap below what is asked, (n, 2, 3)."""
+    from clearturn.gap import level_lines
+
+    parts = {part.name: part for part in result.parts}
+    first, second = parts.get(pair.first), parts.get(pair.second)
+    asked = pair.required_mm + pair.allowances_mm + pair.expanded_uncertainty_mm
+    levels = [float(level) for level in range(1, math.ceil(asked))]
+    if first is None or second is None or not levels:
+        return np.empty((0, 2, 3))
+    faces = np.concatenate([place.faces for place in pair.places])
+    found = level_lines(first.mesh, faces, second.mesh, levels, turning=pair.motion == "turning")
+    return np.concatenate(found)
 
 
 def sweep(base: Path) -> None:

@@ -9,6 +9,7 @@ from clearturn.lazily import lazily
 if TYPE_CHECKING:
     from clearturn.gap.around import ClockGaps, clock_gaps, gaps_around
     from clearturn.gap.kept import KeptGaps
+    from clearturn.gap.levels import level_lines
     from clearturn.gap.model import Z_AXIS, Axis, FreeingShift, Gap, Interference, Interval, State
     from clearturn.gap.pairs import GapPart, PairGap, pair_gaps
     from clearturn.gap.still import still_gap
@@ -33,6 +34,7 @@ __all__ = [
     "clock_gaps",
     "gaps_around",
     "hitting_strokes",
+    "level_lines",
     "pair_gaps",
     "still_gap",
     "surface_distances",
@@ -44,6 +46,7 @@ __getattr__ = lazily(
     {
         "around": ("ClockGaps", "clock_gaps", "gaps_around"),
         "kept": ("KeptGaps",),
+        "levels": ("level_lines",),
         "model": (
             "Z_AXIS",
             "Axis",
