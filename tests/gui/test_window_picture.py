@@ -224,6 +224,7 @@ def test_the_picture_asks_for_less_while_it_is_dragged_and_for_all_of_it_after(
         qtbot.waitUntil(lambda: wanted[-1] is False, timeout=10_000)
     picture.close_process()
     assert session.tasks.wait(60)
+    picture.hand_over.close()
 
 
 def _wheel() -> QWheelEvent:
