@@ -13,6 +13,8 @@ import math
 import numpy as np
 from numba import njit
 
+from clearturn.gap._kernels_lanes import boxes_in_plane, lowest
+from clearturn.gap._kernels_tree import WIDTH, round_down, round_up
 from clearturn.gap._kernels_turning import least_radius
 
 
@@ -229,6 +231,66 @@ def keep_clusters(
         b = turn[1, 0] * x + turn[1, 1] * y + turn[1, 2] * z + shift[1]
         c = turn[2, 0] * x + turn[2, 1] * y + turn[2, 2] * z + shift[2]
         bounds_out[k] = bound_at(math.sqrt(a * a + b * b), c, grid, low_r, low_z, per_mm) - ball
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def near_leaves(
+    leaves, rows, start, stop, turn, shift, boxes, level_start, upper, keep
+):  # fmt: skip
+    """Whether the leaves ``rows[start:stop]`` of a space tree may come within `upper` of an image.
+
+    What a leaf's box sweeps under a rigid motion is asked of the boxes of the image's tree, the
+    single triangles' too; a grid's cells cannot tell one rough wall's peaks from its valleys.
+    """
+    stack_n = np.empty(512, np.int64)
+    stack_l = np.empty(512, np.int64)
+    near = np.empty(WIDTH, np.float32)
+    low = np.empty(3)
+    high = np.empty(3)
+    limit = np.float32(upper * upper * (1 + 2e-6) + 1e-30)
+    root = level_start.size - 2
+    for i in range(start, stop):
+        k = rows[i]
+        for c in range(3):
+            mid = shift[c]
+            half = 0.0
+            for q in range(3):
+                least = leaves[k, q, 0]
+                most = leaves[k, 3 + q, 0]
+                for j in range(1, WIDTH):
+                    least = min(least, leaves[k, q, j])
+                    most = max(most, leaves[k, 3 + q, j])
+                mid += turn[c, q] * 0.5 * (np.float64(least) + np.float64(most))
+                half += abs(turn[c, q]) * 0.5 * (np.float64(most) - np.float64(least))
+            half += 1e-14 * (abs(mid) + half)
+            low[c] = mid - half
+            high[c] = mid + half
+        x = max(max(low[0], -high[0]), 0.0)
+        y = max(max(low[1], -high[1]), 0.0)
+        r0 = round_down(math.sqrt(x * x + y * y))
+        x = max(high[0], -low[0])
+        y = max(high[1], -low[1])
+        r1 = round_up(math.sqrt(x * x + y * y))
+        z0 = round_down(low[2])
+        z1 = round_up(high[2])
+        stack_n[0] = 0
+        stack_l[0] = root
+        top = 1
+        found = 0
+        while top > 0 and found == 0:
+            top -= 1
+            level = stack_l[top]
+            node = stack_n[top]
+            bits = boxes_in_plane(boxes, level_start[level] + node, r0, z0, r1, z1, limit, near)
+            if level == 0:
+                found = 1 if bits != 0 else 0
+                continue
+            while bits != 0:
+                stack_n[top] = WIDTH * node + lowest(bits)
+                bits &= bits - 1
+                stack_l[top] = level - 1
+                top += 1
+        keep[i] = found
 
 
 @njit(nogil=True, cache=True, error_model="numpy")

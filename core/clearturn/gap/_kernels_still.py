@@ -17,6 +17,8 @@ from clearturn.gap._kernels_tree import (
 )
 
 _STACK = 16_384
+#: Levels from the leaves up whose nodes are told apart by slabs, not by boxes alone.
+_SLABS = 2
 #: A region is far when its centre is this many radii away; its winding is then taken from moments.
 _FAR_RATIO = 2.3
 
@@ -242,6 +244,88 @@ def apart_beyond(a, b, limit):
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
+def _slab_beyond(
+    nx, ny, nz, vertices_a, faces_a, ka, turn, shift, vertices_b, faces_b, kb, wide, limit
+):  # fmt: skip
+    """As `apart_beyond` for two nodes of `wide` triangles each, by a slab across a given line."""
+    v = faces_b[wide * kb, 0]
+    qx = vertices_b[v, 0]
+    qy = vertices_b[v, 1]
+    qz = vertices_b[v, 2]
+    begin = 0.0
+    for t in range(wide * kb, min(wide * kb + wide, faces_b.shape[0])):
+        for c in range(3):
+            v = faces_b[t, c]
+            x = vertices_b[v, 0] - qx
+            y = vertices_b[v, 1] - qy
+            z = vertices_b[v, 2] - qz
+            begin = min(begin, nx * x + ny * y + nz * z)
+    # The line as a's own frame has it.
+    mx = turn[0, 0] * nx + turn[1, 0] * ny + turn[2, 0] * nz
+    my = turn[0, 1] * nx + turn[1, 1] * ny + turn[2, 1] * nz
+    mz = turn[0, 2] * nx + turn[1, 2] * ny + turn[2, 2] * nz
+    v = faces_a[wide * ka, 0]
+    px = vertices_a[v, 0]
+    py = vertices_a[v, 1]
+    pz = vertices_a[v, 2]
+    reach = 0.0
+    for t in range(wide * ka, min(wide * ka + wide, faces_a.shape[0])):
+        for c in range(3):
+            v = faces_a[t, c]
+            x = vertices_a[v, 0] - px
+            y = vertices_a[v, 1] - py
+            z = vertices_a[v, 2] - pz
+            reach = max(reach, mx * x + my * y + mz * z)
+    # From the first corner of a to the first of b.
+    x = qx - (turn[0, 0] * px + turn[0, 1] * py + turn[0, 2] * pz + shift[0])
+    y = qy - (turn[1, 0] * px + turn[1, 1] * py + turn[1, 2] * pz + shift[1])
+    z = qz - (turn[2, 0] * px + turn[2, 1] * py + turn[2, 2] * pz + shift[2])
+    width = nx * x + ny * y + nz * z + begin - reach
+    return width > 0 and width * width > limit * (nx * nx + ny * ny + nz * nz)
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def nodes_apart_beyond(
+    vertices_a, faces_a, ka, box_a, turn, shift, vertices_b, faces_b, kb, box_b, wide, limit
+):  # fmt: skip
+    """As `apart_beyond` for two nodes of `wide` triangles each, whose boxes (6,) are given.
+
+    Pieces of facing walls are told apart at once, where their triangles would be one by one.  The
+    slab stands across the line of the middles, then across the wall that b is.
+    """
+    nx = 0.5 * (np.float64(box_b[0]) + box_b[3] - box_a[0] - box_a[3])
+    ny = 0.5 * (np.float64(box_b[1]) + box_b[4] - box_a[1] - box_a[4])
+    nz = 0.5 * (np.float64(box_b[2]) + box_b[5] - box_a[2] - box_a[5])
+    if _slab_beyond(
+        nx, ny, nz, vertices_a, faces_a, ka, turn, shift, vertices_b, faces_b, kb, wide, limit
+    ):
+        return True
+    wx = 0.0
+    wy = 0.0
+    wz = 0.0
+    for t in range(wide * kb, min(wide * kb + wide, faces_b.shape[0])):
+        a = faces_b[t, 0]
+        b = faces_b[t, 1]
+        c = faces_b[t, 2]
+        ux = vertices_b[b, 0] - vertices_b[a, 0]
+        uy = vertices_b[b, 1] - vertices_b[a, 1]
+        uz = vertices_b[b, 2] - vertices_b[a, 2]
+        vx = vertices_b[c, 0] - vertices_b[a, 0]
+        vy = vertices_b[c, 1] - vertices_b[a, 1]
+        vz = vertices_b[c, 2] - vertices_b[a, 2]
+        wx += uy * vz - uz * vy
+        wy += uz * vx - ux * vz
+        wz += ux * vy - uy * vx
+    if wx * nx + wy * ny + wz * nz < 0:
+        wx = -wx
+        wy = -wy
+        wz = -wz
+    return _slab_beyond(
+        wx, wy, wz, vertices_a, faces_a, ka, turn, shift, vertices_b, faces_b, kb, wide, limit
+    )
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
 def take_triangle(vertices, faces, k, turn, shift, out):
     """Corners of triangle k under a rigid motion into out (9,)."""
     for j in range(3):
@@ -340,6 +424,14 @@ def search_space(
                 whole_box(boxes_b, start_b[vb] + kb, box_b)
             else:
                 child_box(boxes_b, kb // WIDTH, kb % WIDTH, box_b)
+            if va == vb and 0 <= va < _SLABS:
+                whole_box(boxes_a, node, raw)
+                _move_box(raw, turn, shift, identity, box_a)
+                if nodes_apart_beyond(
+                    vertices_a, faces_a, ka, box_a, turn, shift,
+                    vertices_b, faces_b, kb, box_b, WIDTH ** (va + 1), beyond,
+                ):  # fmt: skip
+                    continue
             if identity:
                 bits = boxes_in_space(
                     boxes_a, node,

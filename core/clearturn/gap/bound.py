@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearturn.gap import _kernels_cull as cull_kernels
-from clearturn.gap.cull import DistanceGrid, kept_grid
+from clearturn.gap.cull import DistanceGrid, kept_grid, seed_from_leaves
 from clearturn.gap.meridian import MeridianImage, into_axis_frame
 from clearturn.gap.model import Axis
 from clearturn.gap.still import inverse
@@ -120,10 +120,11 @@ def image_bound(
     leaves = tree.boxes[: int(tree.level_start[1])]
     low = _from_grid(leaves, frame, grid)
     scale = image.scale + float(np.abs(mesh_bounds(mesh)).max())
-    first = int(np.argmin(low))
-    if _reach(leaves[first], float(low[first]), frame, image) < 0.9 * enough_mm < math.inf:
-        # Nearer than is enough: a finer bound would only be thrown away.
-        return _less_rounding(float(low[first]), scale)
+    if low.min() < enough_mm < math.inf:
+        seed = seed_from_leaves(mesh, tree.order, low, frame, image)
+        if seed.upper < enough_mm:
+            # Nearer than is enough: a finer bound would only be thrown away.
+            return _less_rounding(float(low.min()), scale)
     near = np.flatnonzero(low < enough_mm)
     # Outside the grid the bound is loose; there the box round the image says more.
     low[near] = np.maximum(low[near], _from_box(leaves[near], frame, image))
@@ -143,15 +144,6 @@ def image_bound(
             fine = min(fine, float(low[rest].min(initial=math.inf)))
             break
     return _less_rounding(fine, scale)
-
-
-def _reach(
-    leaf: NDArray[np.float32], low: float, frame: tuple[Matrix, Matrix], image: MeridianImage
-) -> float:
-    """About how far a leaf's nearest point may be from an image; at least `low` is certified."""
-    whole = np.stack([leaf[:3].min(axis=1), leaf[3:].max(axis=1)]).astype(np.float64)
-    low = max(low, float(_from_box(leaf[None], frame, image)[0]))
-    return low + float(np.linalg.norm(whole[1] - whole[0]))
 
 
 def _from_box(

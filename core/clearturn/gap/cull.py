@@ -18,7 +18,7 @@ from clearturn import threads
 from clearturn.gap import _kernels_cull as kernels
 from clearturn.gap import _kernels_turning as turning_kernels
 from clearturn.gap.meridian import MeridianImage, image_of, project
-from clearturn.gap.tree import PIECE, bounds_of, space_tree, used_vertices
+from clearturn.gap.tree import PIECE, SpaceTree, bounds_of, space_tree, used_vertices
 from clearturn.mesh import Mesh
 from clearturn.progress import Progress, check
 
@@ -27,6 +27,8 @@ Matrix = NDArray[np.float64]
 _CELLS = 160
 #: A grid made of few triangles may be finer; this many cells along the longer side.
 _FINE_CELLS = 256
+#: So many leaves left by a grid are asked about one by one: fewer are as soon searched.
+_MANY_LEAVES = 512
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,8 +158,10 @@ def one_prepared(
     low = np.empty(leaves)
     where = (grid.distance, grid.low_r, grid.low_z, grid.per_mm)
     kernels.keep_clusters(tree.boxes, leaves, *frame, *where, low)
-    seed = _seed_from_leaves(small, tree.order, low, frame, image)
+    seed = seed_from_leaves(small, tree.order, low, frame, image)
     nodes = np.flatnonzero(low <= seed.upper)
+    if len(nodes) >= _MANY_LEAVES:
+        nodes = _near_leaves(tree, nodes, frame, image, seed.upper, progress)
     rows = (nodes[:, None] * 8 + np.arange(8)[None]).ravel()
     kept = tree.order[rows[rows < len(tree.faces)]]
     check(progress)
@@ -169,6 +173,26 @@ def one_prepared(
     count = kernels.keep_boxes(xyz, rz, soup, *where, seed.upper, 0, n, out)
     image_left = image_of(xyz, rz, soup[out[:count]], frame[1])
     return replace(image_left, order=kept[out[image_left.order]]), seed
+
+
+def _near_leaves(
+    tree: SpaceTree,
+    nodes: NDArray[np.int64],
+    frame: tuple[Matrix, Matrix],
+    image: MeridianImage,
+    upper: float,
+    progress: Progress | None,
+) -> NDArray[np.int64]:
+    """The leaves that the boxes of an image's tree do not show to be farther than `upper`."""
+    keep = np.empty(len(nodes), np.uint8)
+    threads.run(
+        lambda s, e: kernels.near_leaves(
+            tree.boxes, nodes, s, e, *frame, image.boxes, image.level_start, upper, keep
+        ),
+        threads.spans(len(nodes), _MANY_LEAVES),
+        progress,
+    )
+    return nodes[keep != 0]
 
 
 def _bound_vertices(
@@ -221,7 +245,7 @@ def _face_with(mesh: Mesh, vertex: int) -> int:
     return int(np.argmax((mesh.faces == vertex).any(axis=1)))
 
 
-def _seed_from_leaves(
+def seed_from_leaves(
     small: Mesh,
     order: NDArray[np.int32],
     low: Matrix,

@@ -15,11 +15,13 @@ from numpy.typing import ArrayLike, NDArray
 from clearturn import threads
 from clearturn.errors import InputError
 from clearturn.gap.bound import few_boxes, image_bound, one_box, still_bound, turning_bound
+from clearturn.gap.cull import kept_grid
 from clearturn.gap.kept import KeptGaps, Placement
 from clearturn.gap.meridian import meridian_image
 from clearturn.gap.model import Z_AXIS, Axis, Gap, Interval, State
 from clearturn.gap.state import still_state, turning_state
 from clearturn.gap.still import inverse, need_faces, rigid, still_gap
+from clearturn.gap.tree import space_tree
 from clearturn.gap.turning import Turns, turning_gap
 from clearturn.mesh import Mesh
 from clearturn.progress import Progress, part, report, silent
@@ -134,17 +136,16 @@ def pair_gaps(
     work.sort(key=lambda one: one.rough_mm)
     left = [one for one in work if not call.knows(one)]
     _prepare(left, call, part(progress, 0.0, 0.3))
-    # A turning pair's search uses all threads itself; the others go side by side.
-    for one in left:
-        if one.turns is not None:
-            call.work_out(one)
-    still = [one for one in left if one.turns is None]
-    threads.run(lambda k, _: call.work_out(still[k]), threads.spans(len(still), 1), progress)
+    # Side by side, since not all of a pair's work can be shared among threads.
+    threads.run(lambda k, _: call.work_out(left[k]), threads.spans(len(left), 1), progress)
     return tuple(call.found[pair] for pair in asked)
 
 
 def _prepare(left: Sequence[_Work], call: _Call, progress: Progress | None) -> None:
-    """Make the images that bounds or several searches need, so that no answer makes its own."""
+    """Make the images and trees that bounds or several searches need, with all threads on each.
+
+    An answer that made its own would keep others waiting for it.
+    """
     turning = [one for one in left if one.turning_part is not None]
     count = Counter(id(one.turning[0]) for one in turning if one.turns is not None)
     wanted = [
@@ -152,11 +153,16 @@ def _prepare(left: Sequence[_Work], call: _Call, progress: Progress | None) -> N
         for one in turning
         if math.isfinite(call.enough_mm) or count[id(one.turning[0])] >= _PAIRS_FOR_IMAGE
     ]
+    trees = {id(mesh): mesh for one in left for mesh in one.in_trees(call.enough_mm)}
+    count_all = len(wanted) + len(trees)
     for i, one in enumerate(wanted):
         mesh, pose = one.turning
-        meridian_image(
-            mesh, one.at.axis, pose, part(progress, i / len(wanted), (i + 1) / len(wanted))
-        )
+        here = part(progress, i / count_all, (i + 1) / count_all)
+        image = meridian_image(mesh, one.at.axis, pose, here)
+        if math.isfinite(call.enough_mm):
+            kept_grid(image, None)
+    for i, mesh in enumerate(trees.values(), len(wanted)):
+        space_tree(mesh, part(progress, i / count_all, (i + 1) / count_all))
 
 
 @dataclass(slots=True)
@@ -258,6 +264,12 @@ class _Work:
         """The part that turns, or the first if both do: mesh and pose."""
         which = self.turning_part or 0
         return self.at.meshes[which], self.at.poses[which]
+
+    def in_trees(self, enough_mm: float) -> tuple[Mesh, ...]:
+        """The parts whose trees in space are sure to be asked for."""
+        if self.turning_part is None or (self.turns is None and math.isinf(enough_mm)):
+            return self.at.meshes
+        return (self.at.meshes[1 - self.turning_part],) if math.isfinite(enough_mm) else ()
 
     def bound(self, enough_mm: float, progress: Progress | None) -> float:
         """A certified bound from trees: by the image of a part that turns, else by boxes."""

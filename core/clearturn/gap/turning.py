@@ -37,6 +37,8 @@ SMALL = 20_000
 #: A part of fewer triangles than this has boxes too coarse to search a kept image by: a plain block
 #: beside a part of revolution ties all round.  Its grid thins the larger part out instead.
 _FEW = 500
+#: Nor is a part of so many times the triangles of the kept image taken into a tree of its own first.
+_MANY = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,7 +147,7 @@ def turning_distance(
     progress: Progress | None = None,
 ) -> TurningDistance:
     """Return the unsigned least distance over a full turn of one mesh against the other."""
-    if is_smaller(second, first):
+    if _first_is_searched(first, second, axis, pose_first, pose_second):
         found = turning_distance(
             second, first, axis, pose_second, pose_first,
             tolerance_mm=tolerance_mm, progress=progress,
@@ -154,8 +156,8 @@ def turning_distance(
             found.lower_mm, found.upper_mm, found.points_mm[::-1], found.triangles[::-1]
         )
     small, large = into_axis_frame(axis, pose_first), into_axis_frame(axis, pose_second)
-    kept = kept_image(second, *large)
-    if kept is not None and len(second.faces) >= SMALL and len(first.faces) >= _FEW:
+    kept = _kept_to_search(second, first, large)
+    if kept is not None:
         grid = kept_grid(kept, part(progress, 0.0, 0.3))
         image, seed = one_prepared(first, small, kept, grid, part(progress, 0.3, 0.6))
         return _search(kept, image, seed, (first, second), tolerance_mm, part(progress, 0.6, 1.0))
@@ -165,6 +167,26 @@ def turning_distance(
     a = meridian_image(first, axis, pose_first, part(progress, 0.0, 0.3))
     b = meridian_image(second, axis, pose_second, part(progress, 0.3, 0.6))
     return _search(b, a, _plain_seed(a, b), (first, second), tolerance_mm, part(progress, 0.6, 1.0))
+
+
+def _first_is_searched(
+    first: Mesh, second: Mesh, axis: Axis, pose_first: Matrix, pose_second: Matrix
+) -> bool:
+    """Whether the first part's nodes are opened: the larger's, or the only one's kept already."""
+    frames = into_axis_frame(axis, pose_first), into_axis_frame(axis, pose_second)
+    by_kept = (
+        _kept_to_search(first, second, frames[0]) is not None,
+        _kept_to_search(second, first, frames[1]) is not None,
+    )
+    return by_kept[0] if by_kept[0] != by_kept[1] else is_smaller(second, first)
+
+
+def _kept_to_search(
+    mesh: Mesh, other: Mesh, frame: tuple[Matrix, Matrix]
+) -> MeridianImage | None:
+    """The kept image of `mesh` if it pays to search the other part by it."""
+    fits = len(mesh.faces) >= SMALL and _FEW <= len(other.faces) <= _MANY * len(mesh.faces)
+    return kept_image(mesh, *frame) if fits else None
 
 
 def _plain_seed(small: MeridianImage, large: MeridianImage) -> Seed:
