@@ -17,6 +17,33 @@ from clearturn.gap._kernels_lanes import boxes_in_plane, lowest
 from clearturn.gap._kernels_tree import WIDTH, round_down, round_up
 from clearturn.gap._kernels_turning import least_radius
 
+#: What a quick bound of a triangle's least radius may give away, in cells of the grid.
+_DIP_CELLS = 0.25
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def _low_radius(xyz, rz, a, b, c, most):
+    """A radius that a triangle does not come below, at most `most` under its least one.
+
+    Points of a triangle with corners at radius r and beyond lie beyond sqrt(r² - e²/3), e being
+    its longest edge seen along the axis: |Σ w v|² = Σ w |v|² - Σ w w' |v - v'|².  Where that could
+    be too low the edges are asked.
+    """
+    r = min(rz[a, 0], min(rz[b, 0], rz[c, 0]))
+    ax = xyz[a, 0]
+    ay = xyz[a, 1]
+    bx = xyz[b, 0]
+    by = xyz[b, 1]
+    cx = xyz[c, 0]
+    cy = xyz[c, 1]
+    e = (ax - bx) * (ax - bx) + (ay - by) * (ay - by)
+    e = max(e, (bx - cx) * (bx - cx) + (by - cy) * (by - cy))
+    e = max(e, (cx - ax) * (cx - ax) + (cy - ay) * (cy - ay))
+    # A hair more covers rounding.
+    if e < 2.9 * r * most:
+        return r * (1 - 1e-14) - e / (2.9 * r)
+    return least_radius(ax, ay, bx, by, cx, cy)
+
 
 @njit(nogil=True, cache=True, error_model="numpy")
 def mark_triangles(xyz, rz, faces, start, stop, low_r, low_z, per_mm, marks):
@@ -30,15 +57,23 @@ def mark_triangles(xyz, rz, faces, start, stop, low_r, low_z, per_mm, marks):
         a = faces[f, 0]
         b = faces[f, 1]
         c = faces[f, 2]
-        r0 = least_radius(xyz[a, 0], xyz[a, 1], xyz[b, 0], xyz[b, 1], xyz[c, 0], xyz[c, 1])
+        r0 = _low_radius(xyz, rz, a, b, c, _DIP_CELLS / per_mm)
         least = min(least, r0)
         r1 = max(rz[a, 0], max(rz[b, 0], rz[c, 0]))
         z0 = min(rz[a, 1], min(rz[b, 1], rz[c, 1]))
         z1 = max(rz[a, 1], max(rz[b, 1], rz[c, 1]))
-        i0 = min(max(np.int64(np.floor((r0 - low_r) * per_mm - 1e-6)), 0), n - 1)
-        i1 = min(max(np.int64(np.floor((r1 - low_r) * per_mm + 1e-6)), 0), n - 1)
-        j0 = min(max(np.int64(np.floor((z0 - low_z) * per_mm - 1e-6)), 0), m - 1)
-        j1 = min(max(np.int64(np.floor((z1 - low_z) * per_mm + 1e-6)), 0), m - 1)
+        # Below zero only where clamped, so that cutting off serves as rounding down.
+        i0 = min(max(np.int64((r0 - low_r) * per_mm - 1e-6), 0), n - 1)
+        i1 = min(max(np.int64((r1 - low_r) * per_mm + 1e-6), 0), n - 1)
+        j0 = min(max(np.int64((z0 - low_z) * per_mm - 1e-6), 0), m - 1)
+        j1 = min(max(np.int64((z1 - low_z) * per_mm + 1e-6), 0), m - 1)
+        if i1 - i0 <= 1 and j1 - j0 <= 1:
+            # Nearly all; without loops whose length cannot be foreseen.
+            marks[i0, j0] = 1
+            marks[i0, j1] = 1
+            marks[i1, j0] = 1
+            marks[i1, j1] = 1
+            continue
         for i in range(i0, i1 + 1):
             for j in range(j0, j1 + 1):
                 marks[i, j] = 1
@@ -113,21 +148,15 @@ def bound_at(r, z, grid, low_r, low_z, per_mm):
 
 @njit(nogil=True, cache=True, error_model="numpy")
 def bound_vertices(
-    vertices, used, turn, shift, start, stop, grid, low_r, low_z, per_mm, bound, best
-):
-    """Lower bound (float32, rounded down) for every vertex; best (1,) int64 gets the least's row.
+    vertices, turn, shift, start, stop, grid, low_r, low_z, per_mm, bound
+):  # fmt: skip
+    """Lower bound (float32, rounded down) for every vertex.
 
-    Vertices are mapped on the way and not kept: memory is what this pass costs.  One that no face
-    uses (used is 0) is no part of the surface and never the nearest.
+    Vertices are mapped on the way and not kept: memory is what this pass costs.
     """
     n, m = grid.shape
     diagonal = 1.41422 / per_mm + 1e-5
-    least = np.float32(1e30)
-    at = start
     for i in range(start, stop):
-        if used[i] == 0:
-            bound[i] = np.float32(1e30)
-            continue
         x = vertices[i, 0]
         y = vertices[i, 1]
         z = vertices[i, 2]
@@ -140,12 +169,29 @@ def bound_vertices(
             low = max(grid[int(fr), int(fz)] - diagonal, 0.0)
         else:
             low = bound_at(math.sqrt(a * a + b * b), c, grid, low_r, low_z, per_mm)
-        value = np.float32(low * (1.0 - 2e-7))
-        bound[i] = value
-        if value < least:
-            least = value
-            at = i
-    best[0] = at if least < np.float32(1e30) else -1
+        bound[i] = np.float32(low * (1.0 - 2e-7))
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def bound_mapped(rz, grid, low_r, low_z, per_mm, bound):
+    """As `bound_vertices` for vertices that are mapped already."""
+    for i in range(rz.shape[0]):
+        low = bound_at(rz[i, 0], rz[i, 1], grid, low_r, low_z, per_mm)
+        bound[i] = np.float32(low * (1.0 - 2e-7))
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def most_promising(faces, bound, start, stop, step):
+    """Corner of every `step`-th of ``faces[start:stop]`` with the least bound.
+
+    Corners of faces, for a vertex that no face uses is no part of the surface.
+    """
+    at = faces[start, 0]
+    for f in range(start, stop, step):
+        v = faces[f, 0]
+        if bound[v] < bound[at]:
+            at = v
+    return at
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
@@ -191,7 +237,7 @@ def keep_boxes(xyz, rz, faces, grid, low_r, low_z, per_mm, upper, start, stop, k
         r1 = max(rz[a, 0], max(rz[b, 0], rz[c, 0]))
         z0 = min(rz[a, 1], min(rz[b, 1], rz[c, 1]))
         z1 = max(rz[a, 1], max(rz[b, 1], rz[c, 1]))
-        r0 = least_radius(xyz[a, 0], xyz[a, 1], xyz[b, 0], xyz[b, 1], xyz[c, 0], xyz[c, 1])
+        r0 = _low_radius(xyz, rz, a, b, c, _DIP_CELLS / per_mm)
         half = 0.5 * math.sqrt((r1 - r0) ** 2 + (z1 - z0) ** 2)
         low = bound_at(0.5 * (r0 + r1), 0.5 * (z0 + z1), grid, low_r, low_z, per_mm)
         if low - half * 1.0000001 > upper:

@@ -154,6 +154,25 @@ def map_triangle(X, R):
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
+def _map_roughly(X, R):
+    """As `map_triangle`, with a dip that is too large by some times but takes no root.
+
+    |Σ w v|² = Σ w |v|² - Σ w w' |v - v'|², at least (Σ w |v|)² - e²/3 for the longest edge e.
+    """
+    most = 0.0
+    least = 1e300
+    for k in range(3):
+        R[k, 0] = math.sqrt(X[k, 0] * X[k, 0] + X[k, 1] * X[k, 1])
+        R[k, 1] = X[k, 2]
+        most = max(most, R[k, 0])
+        least = min(least, R[k, 0])
+    e = (X[0, 0] - X[1, 0]) ** 2 + (X[0, 1] - X[1, 1]) ** 2
+    e = max(e, (X[1, 0] - X[2, 0]) ** 2 + (X[1, 1] - X[2, 1]) ** 2)
+    e = max(e, (X[2, 0] - X[0, 0]) ** 2 + (X[2, 1] - X[0, 1]) ** 2)
+    return e / (2.9 * least) if e < least * least else most
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
 def segments_in_plane(p0, p1, u0, u1, q0, q1, v0, v1):
     """Squared distance of segments p + s u and q + t v in the plane, with s and t."""
     r0 = p0 - q0
@@ -278,6 +297,30 @@ def _flat_distance(XA, RA, XB, RB, w, P):
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
+def _slab_across(nr, nz, RA, dip_a, RB, dip_b):
+    """Lower bound of the distance of two images by a slab across a line, from the first on.
+
+    An image lies axis-side of its flat triangle, so a dip matters only where it leads towards the
+    other one.  This takes a tenth of the time of the flat triangles' distance.
+    """
+    r = RA[0, 0]
+    z = RA[0, 1]
+    reach = max(
+        0.0,
+        nr * (RA[1, 0] - r) + nz * (RA[1, 1] - z),
+        nr * (RA[2, 0] - r) + nz * (RA[2, 1] - z),
+    )
+    begin = min(
+        nr * (RB[0, 0] - r) + nz * (RB[0, 1] - z),
+        nr * (RB[1, 0] - r) + nz * (RB[1, 1] - z),
+        nr * (RB[2, 0] - r) + nz * (RB[2, 1] - z),
+    )
+    dip = dip_b * nr if nr > 0 else -dip_a * nr
+    length = math.sqrt(nr * nr + nz * nz)
+    return (begin - reach - dip) / length if length > 0 else 0.0
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
 def meridian_distance(P):
     """Distance of the meridian images of the two points P (6,)."""
     dr = math.sqrt(P[0] * P[0] + P[1] * P[1]) - math.sqrt(P[3] * P[3] + P[4] * P[4])
@@ -302,6 +345,8 @@ def pair_distance(stack, depth, work, upper, tolerance, slack, witness):
     YA = work[36:45].reshape(3, 3)
     YB = work[45:54].reshape(3, 3)
     w = work[54:57]
+    wr = math.sqrt(witness[3] ** 2 + witness[4] ** 2) - math.sqrt(witness[0] ** 2 + witness[1] ** 2)
+    wz = witness[5] - witness[2]
     low = 1e300
     improved = False
     top = 1
@@ -313,6 +358,13 @@ def pair_distance(stack, depth, work, upper, tolerance, slack, witness):
             for c in range(3):
                 XA[k, c] = stack[top, 3 * k + c]
                 XB[k, c] = stack[top, 9 + 3 * k + c]
+        dip_a = _map_roughly(XA, RA)
+        dip_b = _map_roughly(XB, RB)
+        # Across the line of the nearest points so far, which is that of two facing walls.
+        lower = _slab_across(wr, wz, RA, dip_a, RB, dip_b) - slack
+        if lower >= upper:
+            low = min(low, lower)
+            continue
         dip_a = map_triangle(XA, RA)
         dip_b = map_triangle(XB, RB)
         flat = _flat_distance(XA, RA, XB, RB, w, P)

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from clearturn.gap import Z_AXIS, still_gap, surface_distances, turning_gap
-from clearturn.gap.cull import both_unprepared, kept_grid, one_prepared
+from clearturn.gap.cull import both_unprepared, kept_grid, near_leaves, one_prepared
 from clearturn.gap.meridian import into_axis_frame, meridian_image
+from clearturn.gap.tree import space_tree
 from clearturn.mesh import Mesh
 
 
@@ -32,6 +33,7 @@ def warm_up() -> None:
     both_unprepared(first, frame, second, frame, None)
     image = meridian_image(second, Z_AXIS)
     one_prepared(first, frame, image, kept_grid(image, None), None)
+    near_leaves(space_tree(first, None), np.arange(1), frame, image, 1.0, None)
 
 
 def _ring(inner: float, outer: float, low: float, high: float, count: int = 24) -> Mesh:

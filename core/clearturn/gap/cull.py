@@ -29,6 +29,10 @@ _CELLS = 160
 _FINE_CELLS = 256
 #: So many leaves left by a grid are asked about one by one: fewer are as soon searched.
 _MANY_LEAVES = 512
+#: Corners of a large mesh that are looked at for one near the other part.
+_ASKED = 200_000
+#: The most promising of them are held against every corner of the other part.
+_SEEDS = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,14 +130,19 @@ def both_unprepared(
     large_image = soup_image(large, kept, *large_frame)
     # The few that are left make a finer grid, which thins out the small mesh in turn.
     fine = grid_of(large_image.xyz, large_image.rz, large_image.faces, _FINE_CELLS, progress)
-    kept = _stream(
+    where = (fine.distance, fine.low_r, fine.low_z, fine.per_mm)
+    bound = np.empty(len(rz), np.float32)
+    kernels.bound_mapped(rz, *where, bound)
+    rows = _stream(
         len(small.faces),
-        lambda s, e, out: kernels.keep_boxes(
-            xyz, rz, small.faces, fine.distance, fine.low_r, fine.low_z, fine.per_mm,
-            seed.upper, s, e, out,
+        lambda s, e, out: kernels.keep_faces(
+            small.vertices, small.faces, bound, seed.upper, s, e, out
         ),
         progress,
-    )  # fmt: skip
+    )
+    out = np.empty(len(rows), np.int32)
+    count = kernels.keep_boxes(xyz, rz, small.faces[rows], *where, seed.upper, 0, len(rows), out)
+    kept = rows[out[:count]]
     return soup_image(small, kept, *small_frame), large_image, seed
 
 
@@ -161,7 +170,7 @@ def one_prepared(
     seed = seed_from_leaves(small, tree.order, low, frame, image)
     nodes = np.flatnonzero(low <= seed.upper)
     if len(nodes) >= _MANY_LEAVES:
-        nodes = _near_leaves(tree, nodes, frame, image, seed.upper, progress)
+        nodes = near_leaves(tree, nodes, frame, image, seed.upper, progress)
     rows = (nodes[:, None] * 8 + np.arange(8)[None]).ravel()
     kept = tree.order[rows[rows < len(tree.faces)]]
     check(progress)
@@ -175,7 +184,7 @@ def one_prepared(
     return replace(image_left, order=kept[out[image_left.order]]), seed
 
 
-def _near_leaves(
+def near_leaves(
     tree: SpaceTree,
     nodes: NDArray[np.int64],
     frame: tuple[Matrix, Matrix],
@@ -183,7 +192,7 @@ def _near_leaves(
     upper: float,
     progress: Progress | None,
 ) -> NDArray[np.int64]:
-    """The leaves that the boxes of an image's tree do not show to be farther than `upper`."""
+    """Return the leaves that no box of an image's tree shows to be farther than `upper`."""
     keep = np.empty(len(nodes), np.uint8)
     threads.run(
         lambda s, e: kernels.near_leaves(
@@ -192,29 +201,27 @@ def _near_leaves(
         threads.spans(len(nodes), _MANY_LEAVES),
         progress,
     )
-    return nodes[keep != 0]
+    found: NDArray[np.int64] = nodes[keep != 0]
+    return found
 
 
 def _bound_vertices(
     mesh: Mesh, frame: tuple[Matrix, Matrix], grid: DistanceGrid, progress: Progress | None
 ) -> tuple[NDArray[np.float32], NDArray[np.int64]]:
-    """Lower bound of every vertex, and the row of the least one in each piece of work."""
-    n = len(mesh.vertices)
-    used = used_vertices(mesh, progress)
-    bound = np.empty(n, np.float32)
-    cuts = threads.spans(n, PIECE)
-    best = np.zeros((len(cuts), 1), np.int64)
-    row = {cut: k for k, cut in enumerate(cuts)}
+    """Lower bound of every vertex, and a few that may be near, from pieces of the faces."""
+    bound = np.empty(len(mesh.vertices), np.float32)
     where = (grid.distance, grid.low_r, grid.low_z, grid.per_mm)
     threads.run(
-        lambda s, e: kernels.bound_vertices(
-            mesh.vertices, used, *frame, s, e, *where, bound, best[row[s, e]]
-        ),
-        cuts,
+        lambda s, e: kernels.bound_vertices(mesh.vertices, *frame, s, e, *where, bound),
+        threads.spans(len(bound), PIECE),
         progress,
     )
-    rows = best[:, 0]
-    return bound, rows[rows >= 0]
+    cuts = threads.spans(len(mesh.faces), PIECE)
+    step = max(1, len(mesh.faces) // _ASKED)
+    rows = np.array(
+        [kernels.most_promising(mesh.faces, bound, s, e, step) for s, e in cuts], np.int64
+    )
+    return bound, rows[np.argsort(bound[rows], kind="stable")[:_SEEDS]]
 
 
 def _seed_from_vertices(

@@ -184,13 +184,15 @@ class Tree(Protocol):
 
 
 def nearest_first(
-    first: Tree, second: Tree, box: NDArray[np.float64] | None = None
+    first: Tree, second: Tree, box: NDArray[np.float64] | None = None, *, down: int = 1
 ) -> list[tuple[int, int]]:
     """Return (level, node) of the pieces a search over `first` is cut into, nearest first.
 
-    `box` (2, axes) stands for all of `second`; by default it is taken from its root.
+    `box` (2, axes) stands for all of `second`; by default it is taken from its root.  The pieces
+    lie `down` levels below the root.
     """
     top = len(first.level_start) - 2
+    level = max(0, top - down)
     if top == 0:
         return [(0, 0)]
     if box is None:
@@ -198,9 +200,11 @@ def nearest_first(
         axes = len(root) // 2
         box = np.stack([root[:axes].min(axis=1), root[axes:].max(axis=1)])
     axes = box.shape[1]
-    count = int(first.level_start[top] - first.level_start[top - 1])
-    children = first.boxes[-1].astype(np.float64)[:, :count]
-    low, high = children[:axes].T, children[axes:].T
+    # A node's box stands among the children of the node above it.
+    count = int(first.level_start[level + 1] - first.level_start[level])
+    above = first.boxes[first.level_start[level + 1] : first.level_start[level + 2]]
+    boxes = above.astype(np.float64).transpose(0, 2, 1).reshape(-1, 2 * axes)[:count]
+    low, high = boxes[:, :axes], boxes[:, axes:]
     apart = np.maximum(np.maximum(low - box[1], box[0] - high), 0.0)
     order = np.argsort((apart**2).sum(axis=1), kind="stable")
-    return [(top - 1, int(node)) for node in order]
+    return [(level, int(node)) for node in order]

@@ -30,14 +30,14 @@ from clearturn.progress import Progress, check, part, stop_of
 Matrix = NDArray[np.float64]
 Turns = Literal["first", "second"]
 
-#: Tolerances of the rough searches, as shares of the bound found so far.
-_ROUGH = (0.2, 0.02)
+#: Tolerance of the rough search, as a share of the bound found so far.
+_ROUGH = 0.02
 #: Below this many triangles sorting everything is quicker than thinning out.
 SMALL = 20_000
 #: A part of fewer triangles than this has boxes too coarse to search a kept image by: a plain block
 #: beside a part of revolution ties all round.  Its grid thins the larger part out instead.
 _FEW = 500
-#: Nor is a part of so many times the triangles of the kept image taken into a tree of its own first.
+#: Nor is a part of so many times the triangles of the kept image taken into a tree first.
 _MANY = 4
 
 
@@ -181,9 +181,7 @@ def _first_is_searched(
     return by_kept[0] if by_kept[0] != by_kept[1] else is_smaller(second, first)
 
 
-def _kept_to_search(
-    mesh: Mesh, other: Mesh, frame: tuple[Matrix, Matrix]
-) -> MeridianImage | None:
+def _kept_to_search(mesh: Mesh, other: Mesh, frame: tuple[Matrix, Matrix]) -> MeridianImage | None:
     """The kept image of `mesh` if it pays to search the other part by it."""
     fits = len(mesh.faces) >= SMALL and _FEW <= len(other.faces) <= _MANY * len(mesh.faces)
     return kept_image(mesh, *frame) if fits else None
@@ -227,13 +225,12 @@ def _search(
     upper = seed.upper
     # A rough search first: with a bound that is nearly right, the pieces need not share theirs
     # and can be searched side by side.
-    for share in _ROUGH:
-        _, upper = kernels.search(
-            *trees[0], len(large.level_start) - 2, 0, *trees[1],
-            upper, max(tolerance_mm, share * upper), slack, witness, hit, counts, halt,
-        )  # fmt: skip
-        check(progress)
-    pieces = nearest_first(large, small)
+    _, upper = kernels.search(
+        *trees[0], len(large.level_start) - 2, 0, *trees[1],
+        upper, max(tolerance_mm, _ROUGH * upper), slack, witness, hit, counts, halt,
+    )  # fmt: skip
+    check(progress)
+    pieces = nearest_first(large, small, down=2)
     lower, best = np.zeros(len(pieces)), np.full(len(pieces), upper)
     points = np.repeat(witness[None], len(pieces), axis=0)
     hits = np.repeat(hit[None], len(pieces), axis=0)
