@@ -7,7 +7,7 @@ import pytest
 import trimesh
 from gap_shapes import lathe, sphere, together
 
-from clearturn.gap import Z_AXIS, _kernels_lanes, surface_distances
+from clearturn.gap import Z_AXIS, _kernels_corners, _kernels_lanes, surface_distances
 from clearturn.gap.corners import image_corners, space_corners
 from clearturn.mesh import Mesh
 
@@ -220,3 +220,52 @@ def test_lanes_are_the_plain_distances():
         assert [bits >> j & 1 for j in range(8)] == (near <= f(0.8)).astype(int).tolist()
         if bits:
             assert _kernels_lanes.lowest(bits) == int(np.flatnonzero(near <= f(0.8))[0])
+
+
+def triangles_off_the_axis(count, seed=5):
+    """Triangles of all sizes and slants at all radii, narrow and wide as the axis sees them."""
+    rng = np.random.default_rng(seed)
+    middle = rng.normal(size=(count, 1, 3)) * 10.0 ** rng.uniform(0, 2.5, (count, 1, 1))
+    return middle + rng.normal(size=(count, 3, 3)) * 10.0 ** rng.uniform(-3, 1, (count, 1, 1))
+
+
+def test_dips_are_never_less_than_what_an_image_dips_and_seldom_much_more():
+    corners = triangles_off_the_axis(3000)
+    xyz = np.ascontiguousarray(corners.reshape(-1, 3))
+    rz = np.stack([np.hypot(xyz[:, 0], xyz[:, 1]), xyz[:, 2]], 1)
+    faces = np.arange(len(xyz), dtype=np.int32).reshape(-1, 3)
+    dips = np.empty(len(faces))
+    _kernels_corners.dips_of_images(xyz, rz, faces, 0, len(faces), dips)
+    rng = np.random.default_rng(6)
+    weights = rng.dirichlet((0.5, 0.5, 0.5), 300)
+    # Halfway along an edge as it is seen from the axis it dips most or nearly so.
+    weights = np.concatenate([weights, [[0.5, 0.5, 0], [0, 0.5, 0.5], [0.5, 0, 0.5]]])
+    places = np.einsum("wk,tkq->twq", weights, corners)
+    flat = np.einsum("wk,tk->tw", weights, rz[:, 0].reshape(-1, 3))
+    dipped = flat - np.hypot(places[:, :, 0], places[:, :, 1])
+    most = dipped.max(axis=1)
+    assert np.all(most <= dips + 1e-13 * np.abs(xyz).max())
+    plain = np.isfinite(dips) & (most > 1e-9)
+    assert plain.sum() > 1500
+    assert np.median(dips[plain] / most[plain]) < 1.5
+
+
+def test_places_an_image_covers_are_reached_by_a_point_turned_through_them():
+    """Close to the axis, where images bend far beyond the tolerance of 1 µm."""
+    ring = noisy_ring(around=90)
+    near_axis = Mesh(ring.vertices * (0.12, 0.12, 1.0) + (0.5, 0, 0), ring.faces)
+    rng = np.random.default_rng(8)
+    r, z, turn = (rng.uniform(*span, 4000) for span in ((6.5, 7.9), (0.5, 11.5), (0.0, 7.0)))
+    points = np.stack([r * np.cos(turn), r * np.sin(turn), z], 1)
+    found = surface_distances(points, near_axis, turning=True)
+    reached = np.hypot(
+        np.hypot(found.nearest[:, 0], found.nearest[:, 1]) - r, found.nearest[:, 2] - z
+    )
+    assert np.allclose(reached, found.distance_mm, atol=1e-12)
+    # The wall, off the axis by half a millimetre, passes through the middle ones.
+    assert np.all(found.distance_mm[abs(r - 7.2) < 0.4] <= 1e-3)
+    assert np.all(found.distance_mm[abs(r - 7.2) > 0.6] > 0.05)
+    # The points given lie on the triangles given.
+    corners = near_axis.corners[found.triangle]
+    off = trimesh.triangles.closest_point(corners, found.nearest) - found.nearest
+    assert np.linalg.norm(off, axis=1).max() < 1e-9

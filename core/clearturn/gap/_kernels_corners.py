@@ -55,60 +55,123 @@ def codes_of_mapped(rz, low, per_mm, start, stop, codes):
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
-def dips_of_images(xyz, faces, start, stop, dips):
-    """How far the images of ``faces[start:stop]`` may dip towards the axis; infinite about it."""
+def dips_of_images(xyz, rz, faces, start, stop, dips):
+    """How far the images of ``faces[start:stop]`` may dip towards the axis; infinite about it.
+
+    With corners r_i u_i, |u_i| = 1, a place w has r = l |sum(p_i u_i)| for l = sum(w_i r_i) and
+    p_i = w_i r_i / l.  Seen from the axis the corners lie within an angle whose chord c is the
+    longest of |u_i - u_j|, so r >= l sqrt(1 - c**2 / 4) and the dip l - r <= l c**2 / (8 - c**2).
+    Wide angles are left to `edge_sagitta`.
+    """
     for f in range(start, stop):
         a = faces[f, 0]
         b = faces[f, 1]
         c = faces[f, 2]
-        if holds_axis(xyz[a, 0], xyz[a, 1], xyz[b, 0], xyz[b, 1], xyz[c, 0], xyz[c, 1]):
+        ax = xyz[a, 0]
+        ay = xyz[a, 1]
+        bx = xyz[b, 0]
+        by = xyz[b, 1]
+        cx = xyz[c, 0]
+        cy = xyz[c, 1]
+        ra = rz[a, 0]
+        rb = rz[b, 0]
+        rc = rz[c, 0]
+        low = min(ra, min(rb, rc))
+        high = max(ra, max(rb, rc))
+        # r_i r_j |u_i - u_j|**2 is what is left of the edge's square.
+        wide = (ax - bx) * (ax - bx) + (ay - by) * (ay - by) - (ra - rb) * (ra - rb)
+        wide = max(wide, (bx - cx) * (bx - cx) + (by - cy) * (by - cy) - (rb - rc) * (rb - rc))
+        wide = max(wide, (cx - ax) * (cx - ax) + (cy - ay) * (cy - ay) - (rc - ra) * (rc - ra))
+        # More than its rounding.
+        wide = max(wide, 0.0) + 4e-15 * high * high
+        if wide < 0.25 * low * low:
+            dips[f] = high * wide / (8.0 * low * low - wide)
+            continue
+        if holds_axis(ax, ay, bx, by, cx, cy):
             dips[f] = math.inf
             continue
-        dip = edge_sagitta(xyz[a, 0], xyz[a, 1], xyz[b, 0], xyz[b, 1])
-        dip = max(dip, edge_sagitta(xyz[b, 0], xyz[b, 1], xyz[c, 0], xyz[c, 1]))
-        dips[f] = max(dip, edge_sagitta(xyz[c, 0], xyz[c, 1], xyz[a, 0], xyz[a, 1]))
+        dip = max(edge_sagitta(ax, ay, bx, by), edge_sagitta(bx, by, cx, cy))
+        dips[f] = max(dip, edge_sagitta(cx, cy, ax, ay))
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
-def count_corners(faces, longest2, limit2, share, count, reach2):
-    """Faces at every vertex, and `share` of the longest edge squared of those.
+def count_corners(faces, longest2, limit2, share, start, stop, count, reach2):
+    """Count ``faces[start:stop]`` at every vertex; `share` of the longest edge squared of those.
 
-    Faces beyond the limit are left out.
+    count (n, 2) and reach2 (n, 2) are the same bytes, as int32 and as float32; the first of each
+    row is the one, the second the other.  Faces beyond the limit are left out.
 
     Returns how many faces were left out.
     """
     left_out = 0
-    for f in range(faces.shape[0]):
+    for f in range(start, stop):
         if longest2[f] > limit2:
             left_out += 1
             continue
         reach = longest2[f] * np.float32(share)
         for e in range(3):
             v = faces[f, e]
-            count[v] += 1
-            reach2[v] = max(reach2[v], reach)
+            count[v, 0] += 1
+            reach2[v, 1] = max(reach2[v, 1], reach)
     return left_out
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
-def fill_rings(faces, longest2, limit2, dips, rank, place, ring, ring_face, ring_dip):
-    """The other two corners, in tree order, of every face at every vertex.
+def lay_out(order, counts, reaches2, rank, kept, ring_start, reach2):
+    """Lay the corners that have faces out in ``order``; returns how many they are.
 
-    place (n,) holds where each corner's faces begin and is used up; ring (c, 2), ring_face (c,)
-    and, where dips are given, ring_dip (c,).
+    counts (parts, n, 2) of the faces at every vertex become the places where each part's faces
+    go: those behind the parts before it, whichever is done first; reaches2 are the same bytes as
+    float32.  kept, ring_start and reach2 are filled from the start, rank (n,) where kept.
     """
-    for f in range(faces.shape[0]):
+    parts = counts.shape[0]
+    total = 0
+    at = 0
+    for v in order:
+        begin = total
+        reach = np.float32(0)
+        for k in range(parts):
+            number = counts[k, v, 0]
+            counts[k, v, 0] = total
+            total += number
+            reach = max(reach, reaches2[k, v, 1])
+        if total > begin:
+            rank[v] = at
+            kept[at] = v
+            ring_start[at] = begin
+            reach2[at] = reach
+            at += 1
+    ring_start[at] = total
+    return at
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def take_rows(points, order, start, stop, out):
+    """Points (n, k) in another order."""
+    for i in range(start, stop):
+        for q in range(points.shape[1]):
+            out[i, q] = points[order[i], q]
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def fill_rings(faces, longest2, limit2, dips, rank, start, stop, place, ring, ring_dip):
+    """The other two corners, in tree order, and the row of ``faces[start:stop]`` at every vertex.
+
+    place (n, 2) holds first where each vertex's go and is used up.  One row of ring (c, 4) takes
+    all, of which ring_dip is the bytes as float32: three places of memory a face, not nine.
+    """
+    for f in range(start, stop):
         if longest2[f] > limit2:
             continue
+        dip = round_up(dips[f]) if dips.size > 0 else np.float32(0)
         for e in range(3):
-            v = rank[faces[f, e]]
-            p = place[v]
-            place[v] = p + 1
+            v = faces[f, e]
+            p = place[v, 0]
+            place[v, 0] = p + 1
             ring[p, 0] = rank[faces[f, (e + 1) % 3]]
             ring[p, 1] = rank[faces[f, (e + 2) % 3]]
-            ring_face[p] = f
-            if dips.size > 0:
-                ring_dip[p] = round_up(dips[f])
+            ring[p, 2] = f
+            ring_dip[p, 3] = dip
 
 
 @njit(nogil=True, cache=True, error_model="numpy")

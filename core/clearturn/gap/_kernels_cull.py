@@ -67,11 +67,18 @@ def mark_triangles(xyz, rz, faces, start, stop, low_r, low_z, per_mm, marks):
         i1 = min(max(np.int64((r1 - low_r) * per_mm + 1e-6), 0), n - 1)
         j0 = min(max(np.int64((z0 - low_z) * per_mm - 1e-6), 0), m - 1)
         j1 = min(max(np.int64((z1 - low_z) * per_mm + 1e-6), 0), m - 1)
-        if i1 - i0 <= 1 and j1 - j0 <= 1:
+        if i1 - i0 <= 2 and j1 - j0 <= 2:
             # Nearly all; without loops whose length cannot be foreseen.
+            i = (i0 + i1) >> 1
+            j = (j0 + j1) >> 1
             marks[i0, j0] = 1
+            marks[i0, j] = 1
             marks[i0, j1] = 1
+            marks[i, j0] = 1
+            marks[i, j] = 1
+            marks[i, j1] = 1
             marks[i1, j0] = 1
+            marks[i1, j] = 1
             marks[i1, j1] = 1
             continue
         for i in range(i0, i1 + 1):
@@ -173,9 +180,9 @@ def bound_vertices(
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
-def bound_mapped(rz, grid, low_r, low_z, per_mm, bound):
+def bound_mapped(rz, start, stop, grid, low_r, low_z, per_mm, bound):
     """As `bound_vertices` for vertices that are mapped already."""
-    for i in range(rz.shape[0]):
+    for i in range(start, stop):
         low = bound_at(rz[i, 0], rz[i, 1], grid, low_r, low_z, per_mm)
         bound[i] = np.float32(low * (1.0 - 2e-7))
 

@@ -18,6 +18,8 @@ from clearturn.gap._kernels_tree import WIDTH
 
 #: Triangles of one point that may wait until all have been seen; more are cut up at once.
 _LATE = 256
+#: Tries to bend the place found in a flat triangle onto its image; two nearly always do.
+_BENDS = 4
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
@@ -86,6 +88,41 @@ def _from_flat(r, z, rz, xyz, a, b, c, flat2, dip, w, held):
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
+def _onto_image(r, z, rz, xyz, a, b, c, held):
+    """Move held (3,), a point of a triangle that covers (r, z), to where it turns through (r, z).
+
+    The image bends, so the flat triangle's weights miss by up to its dip; asked again with the
+    miss made up for, they close in at once.  Returns the distance left, at a point of the triangle.
+    """
+    reached = 1e300
+    ask = r
+    lasting_x = held[0]
+    lasting_y = held[1]
+    for _ in range(_BENDS):
+        miss = r - math.sqrt(held[0] * held[0] + held[1] * held[1])
+        left = math.hypot(miss, held[2] - z)
+        if left >= reached:
+            break
+        reached = left
+        lasting_x = held[0]
+        lasting_y = held[1]
+        if reached <= TOLERANCE:
+            break
+        ask += miss
+        s1 = (rz[b, 0] - ask) * (rz[c, 1] - z) - (rz[b, 1] - z) * (rz[c, 0] - ask)
+        s2 = (rz[c, 0] - ask) * (rz[a, 1] - z) - (rz[c, 1] - z) * (rz[a, 0] - ask)
+        s3 = (rz[a, 0] - ask) * (rz[b, 1] - z) - (rz[a, 1] - z) * (rz[b, 0] - ask)
+        total = s1 + s2 + s3
+        if total == 0 or s1 / total < 0 or s2 / total < 0 or s3 / total < 0:
+            break
+        for q in range(2):
+            held[q] = (s1 * xyz[a, q] + s2 * xyz[b, q] + s3 * xyz[c, q]) / total
+    held[0] = lasting_x
+    held[1] = lasting_y
+    return reached
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
 def _plane_limit(best, dip, rounding, within):
     """Greatest |p - v|**2 - reach**2 of a corner whose triangles' images may come below `best`.
 
@@ -103,9 +140,9 @@ def nearest_in_half_plane(
 ):  # fmt: skip
     """As `nearest_in_space` for (r, z) ``asked[order[start:stop]]`` and a meridian image.
 
-    xyz (n, 3) and rz (n, 2) are the corners in tree order, ring_dip (c,) how far each triangle's
-    image dips, at most `dip`.  nearest is in the axis frame.  Triangles are first taken as flat;
-    those whose dip can still matter when all have been seen are cut up then.
+    xyz (n, 3) and rz (n, 2) are the corners in tree order, ring (c, 4) and ring_dip (c, 4) as
+    `fill_rings` leaves them, no dip above `dip`.  nearest is in the axis frame.  Triangles are
+    first taken as flat; those whose dip can still matter when all have been seen are cut up then.
     """
     stack_n = np.empty(STACK, np.int64)
     stack_l = np.empty(STACK, np.int64)
@@ -161,20 +198,27 @@ def nearest_in_half_plane(
                 if near[j] > limit:
                     continue
                 v = WIDTH * k + j
+                if found >= 0 and best <= TOLERANCE:
+                    break
                 for s in range(ring_start[v], ring_start[v + 1]):
                     b = ring[s, 0]
                     c = ring[s, 1]
-                    reach = best + ring_dip[s] - TOLERANCE if found >= 0 else best + dip
+                    reach = best + ring_dip[s, 3] - TOLERANCE if found >= 0 else best + dip
                     flat2 = _flat_at_corner(pr, pz, rz, v, b, c, w)
                     if flat2 > reach * abs(reach):
                         continue
-                    low, d = _from_flat(pr, pz, rz, xyz, v, b, c, flat2, ring_dip[s], w, held)
+                    low, d = _from_flat(pr, pz, rz, xyz, v, b, c, flat2, ring_dip[s, 3], w, held)
+                    if flat2 == 0 and d > TOLERANCE:
+                        d = _onto_image(pr, pz, rz, xyz, v, b, c, held)
                     if d < best or (found < 0 and d <= best):
                         best = d
                         found = s
                         hint_corner = v
                         nearest[p] = held
                         limit = _plane_limit(best - TOLERANCE, dip, rounding, within)
+                        if best <= TOLERANCE:
+                            waiting = 0
+                            break
                     if low < best - TOLERANCE and waiting < _LATE:
                         late[waiting, 0] = v
                         late[waiting, 1] = s

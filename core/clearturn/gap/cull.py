@@ -30,9 +30,9 @@ _FINE_CELLS = 256
 #: So many leaves left by a grid are asked about one by one: fewer are as soon searched.
 _MANY_LEAVES = 512
 #: Corners of a large mesh that are looked at for one near the other part.
-_ASKED = 200_000
+_ASKED = 20_000
 #: The most promising of them are held against every corner of the other part.
-_SEEDS = 6
+_SEEDS = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +132,11 @@ def both_unprepared(
     fine = grid_of(large_image.xyz, large_image.rz, large_image.faces, _FINE_CELLS, progress)
     where = (fine.distance, fine.low_r, fine.low_z, fine.per_mm)
     bound = np.empty(len(rz), np.float32)
-    kernels.bound_mapped(rz, *where, bound)
+    threads.run(
+        lambda s, e: kernels.bound_mapped(rz, s, e, *where, bound),
+        threads.spans(len(rz), PIECE),
+        progress,
+    )
     rows = _stream(
         len(small.faces),
         lambda s, e, out: kernels.keep_faces(

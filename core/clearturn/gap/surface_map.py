@@ -132,7 +132,7 @@ def _still(
         part(progress, 0.3, 0.9),
     )
     distance, nearest, at = found
-    triangle = _named(at, corners.ring_face)
+    triangle = corners.faces_of(at)
     if len(corners.left_out):
         rest = _left_out(mesh, corners.left_out)
         tree = space_tree(rest)
@@ -264,7 +264,7 @@ def turning_distances(
             part(progress, 0.4, 0.9),
         )
         distance, nearest, at = found
-        triangle = _named(at, corners.ring_face)
+        triangle = corners.faces_of(at)
         if len(corners.left_out):
             rest = meridian_image(_left_out(mesh, corners.left_out), axis)
             ask = _may_be_nearer(rz, _bounds_of_image(rest), distance, order)

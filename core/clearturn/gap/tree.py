@@ -13,8 +13,11 @@ from clearturn.gap import _kernels_tree as kernels
 from clearturn.mesh import Mesh
 from clearturn.progress import Progress
 
-#: Triangles per piece of work; a fixed cut, so that results do not depend on threads.
-PIECE = 65_536
+#: Triangles per piece of work; a fixed cut, so that results do not depend on threads.  Finer than
+#: the work asks for: a coarse last piece would leave the other threads idle.
+PIECE = 16_384
+#: Below this many, numbers are sorted in one piece.
+_SORTED_AT_ONCE = 262_144
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +77,7 @@ def sorted_order(
 ) -> NDArray[np.int32]:
     """Return the stable order that sorts `codes` (their low `bits`), radix sort on our threads."""
     n = len(codes)
-    if n < 4 * PIECE:
+    if n < _SORTED_AT_ONCE:
         cuts = [(0, n)]
     else:
         cuts = threads.spans(n, (n + 3) // 4)
