@@ -2,8 +2,9 @@
 
     python tests/benchmarks/bench_pairs.py [--rounds N] [--edge MM] [--json FILE]
 
-Reading a part into trees means its tree in space and, for a part that turns, its meridian image:
-what every answer rests on.  A ratio is (trees and all pairs from bare meshes) / (trees alone).
+Reading a part into trees means its file, its tree in space and, for a part that turns, its meridian
+image: what every answer rests on.  A ratio is (that and all pairs) / (that), or, harder, the same
+without the files.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ import json
 import math
 import resource
 import sys
+import tempfile
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -20,11 +22,13 @@ from typing import Any
 
 import numpy as np
 from bench_gap import block, fresh, lathe, noisy
+from bench_load import write_stl
 
 from clearturn.gap import Z_AXIS, GapPart, KeptGaps, pair_gaps
 from clearturn.gap.meridian import meridian_image
 from clearturn.gap.tree import space_tree
 from clearturn.mesh import Mesh, join
+from clearturn.scan import read_scan
 
 NEEDED = 2.0
 ENOUGH_MM = 30.0
@@ -74,6 +78,14 @@ def read(parts: list[GapPart]) -> None:
             meridian_image(one.mesh, Z_AXIS)
 
 
+def files(parts: list[GapPart], folder: Path) -> list[Path]:
+    """Write every part as a binary STL."""
+    paths = [folder / f"{one.name}.stl" for one in parts]
+    for one, path in zip(parts, paths, strict=True):
+        write_stl(path, one.mesh.vertices, one.mesh.faces)
+    return paths
+
+
 def timed(work: Callable[[], Any]) -> tuple[float, Any]:
     """Return seconds and answer."""
     start = time.perf_counter()
@@ -93,15 +105,24 @@ def run(rounds: int, edge: float) -> dict[str, Any]:
     read(bare(small))
     pair_gaps(bare(small), enough_mm=ENOUGH_MM)
     before = peak_mb()
-    names = ("trees", "all pairs", "all pairs, far ones by bound", "one part moved", "none moved")
+    names = (
+        "files", "trees", "all pairs", "all pairs, far ones by bound", "one part moved",
+        "none moved",
+    )  # fmt: skip
     times: dict[str, list[float]] = {name: [] for name in names}
     memory = {}
+    with tempfile.TemporaryDirectory() as folder:
+        paths = files(parts, Path(folder))
+        for _ in range(rounds):
+            seconds, meshes = timed(lambda: [read_scan(path).mesh for path in paths])
+            times["files"].append(seconds)
+            del meshes
     for k in range(rounds):
         new = bare(parts)
         times["trees"].append(timed(lambda new=new: read(new))[0])
         memory.setdefault("trees_mb", peak_mb() - before)
         if k == 0:
-            # Once is enough: far walls of one axis, finely meshed, tie all round for minutes.
+            # Once is enough: far walls of one axis, finely meshed, tie all round.
             new = bare(parts)
             seconds, every = timed(lambda new=new: pair_gaps(new))
             times["all pairs"].append(seconds)
@@ -127,7 +148,11 @@ def run(rounds: int, edge: float) -> dict[str, Any]:
         "by_bound": sum(one.by_bound for one in some),
         "states": {f"{o.first}, {o.second}": f"{o.gap.state}" for o in every if o.gap},
         "seconds": least,
-        "ratio": {name: least[name] / least["trees"] for name in names[1:]},
+        "ratio": {
+            name: (least["files"] + least[name]) / (least["files"] + least["trees"])
+            for name in names[2:]
+        },
+        "ratio without files": {name: least[name] / least["trees"] for name in names[2:]},
         "memory": memory,
     }
 

@@ -176,6 +176,21 @@ def test_either_order_of_a_kept_and_a_moved_part_gives_one_answer(monkeypatch, l
     assert one.triangles == two.triangles[::-1]
 
 
+def test_a_part_of_few_triangles_is_not_searched_by_a_kept_image(monkeypatch):
+    """Its long boxes would meet the whole image; the image's part is thinned by its grid."""
+    monkeypatch.setattr(turning, "SMALL", 1000)
+    plate, ring = tube(20.0, 30.0, -4.0, -1.0, 40), tube(25.0, 50.0, 0.0, 12.0, 2000)
+    assert len(plate.faces) < turning._FEW
+    frame = into_axis_frame(Z_AXIS, np.eye(4))
+    bare = unsigned(plate, ring)
+    meridian_image(ring, Z_AXIS)
+    assert turning._kept_to_search(ring, plate, frame) is None
+    kept = unsigned(plate, ring)
+    assert bare.lower_mm <= 1.0 <= bare.upper_mm
+    assert (kept.lower_mm, kept.upper_mm) == (bare.lower_mm, bare.upper_mm)
+    assert turning._kept_to_search(ring, tube(20.0, 30.0, -4.0, -1.0, 400), frame) is not None
+
+
 def test_a_vertex_that_no_face_uses_is_never_near(monkeypatch):
     monkeypatch.setattr(turning, "SMALL", 1000)
     a, b = tube(40.0, 50.0, 0.0, 12.0, 300), tube(58.0, 70.0, 0.0, 12.0, 400)

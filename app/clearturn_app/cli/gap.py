@@ -226,7 +226,10 @@ def _as_text(args: argparse.Namespace, gap: Gap, seconds: float) -> str:
         if hit.depth_mm is not None:
             lines.append(f"  depth         {_interval(hit.depth_mm)}")
         if hit.freeing_direction is not None:
-            lines.append(f"  freed along   {_vector(hit.freeing_direction, unit='')}")
+            # What stands is moved, so that what turns keeps running true.
+            moved, sign = ("second", -1.0) if args.turns == "first" else ("first", 1.0)
+            way = _vector(sign * hit.freeing_direction, unit="")
+            lines.append(f"  freed along   {way}, moving the {moved}")
         lines += _moving_and_angles(hit)
     lines.append(f"  in            {seconds:.2f} s")
     return "\n".join(lines)

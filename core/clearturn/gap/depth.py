@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import dataclasses
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearturn.gap.model import Axis, Gap, State
-from clearturn.gap.still import inverse, query
+from clearturn.gap.still import inverse, is_smaller, query
 from clearturn.gap.surface_map import INSIDE, winding
 from clearturn.gap.tree import mesh_bounds, space_tree, used_vertices
 from clearturn.mesh import Mesh
@@ -148,12 +149,24 @@ def freeing_shift(
     tolerance_mm: float,
     progress: Progress | None = None,
 ) -> tuple[float, Matrix] | None:
-    """Return the least verified shift of the first mesh that frees the pair, and its direction.
+    """Return the least verified shift that frees the pair, and its direction for the first mesh.
 
     Directions looked at: along the axis both ways and along the contact's radius both ways when
     one part turns, else the six axes of the frame and the line between the parts' middles.  Every
     shift returned was checked by the exact engine.  None if none of up to the parts' size frees.
+
+    Of a turning pair the part that stands is moved, whichever comes first: moved, the other would
+    run out of true.  Where that is the second, it moves against the direction.
     """
+    if _second_moves(first, second, turn):
+        turned_round = dataclasses.replace(
+            gap, first_point_mm=gap.second_point_mm, second_point_mm=gap.first_point_mm
+        )
+        other = freeing_shift(
+            turned_round, second, first, pose_second, pose_first, depth,
+            None if turn is None else ("second", turn[1]), tolerance_mm, progress,
+        )  # fmt: skip
+        return None if other is None else (other[0], -other[1])
     size = float(np.linalg.norm(np.ptp(np.concatenate([first.bounds, second.bounds]), axis=0)))
     best: tuple[float, Matrix] | None = None
     for direction in _directions(gap, first, second, pose_first, pose_second, turn):
@@ -167,19 +180,22 @@ def freeing_shift(
     return best
 
 
+def _second_moves(first: Mesh, second: Mesh, turn: tuple[Turns, Axis] | None) -> bool:
+    # Of a pair at rest always the same one too, so that either order makes the same steps.
+    return is_smaller(second, first) if turn is None else turn[0] == "first"
+
+
 def _directions(
     gap: Gap, first: Mesh, second: Mesh, p1: Matrix, p2: Matrix, turn: tuple[Turns, Axis] | None
 ) -> list[Matrix]:
     if turn is not None:
-        turns, axis = turn
-        # The place of contact on the part that stays: that is where it would be moved or cut.
+        axis = turn[1]
+        # The place of contact on the part that stands: that is where it would be moved or cut.
         point = gap.first_point_mm - axis.point
         radial = point - axis.direction * float(point @ axis.direction)
         length = float(np.linalg.norm(radial))
-        found = [axis.direction, -axis.direction]
-        if length > 1e-9 and turns == "second":
-            found = [-radial / length, radial / length, *found]
-        return found
+        along = [axis.direction, -axis.direction]
+        return [-radial / length, radial / length, *along] if length > 1e-9 else along
     axes = np.eye(3)
     found = [*axes, *(-axes)]
     middle = p1[:3, :3] @ first.bounds.mean(axis=0) + p1[:3, 3]

@@ -125,8 +125,9 @@ class Interference:
         From the deepest point's distance to a shift verified to free the pair; None where open
         surfaces cross.
     freeing_direction : (3,) ndarray or None
-        Unit direction in which the first part moves by ``depth_mm.upper`` to come free; of a
-        turning pair with its axis, if the first is the one that turns.
+        Unit direction in which the first part moves by ``depth_mm.upper`` to come free.  Of a
+        turning pair the part that stands is the one to move; where the first turns, the second
+        moves against the direction.
     shifts : tuple of FreeingShift
         Moving, each way; empty unless asked for and where surfaces are open.
     hits_deg : tuple of (float, float)
