@@ -11,9 +11,9 @@ import trimesh
 from gap_shapes import pose, random_soup, tube
 
 from clearturn.gap import Z_AXIS, cull, surface_distances, turning
-from clearturn.gap._kernels_cull import _low_radius, most_promising
+from clearturn.gap._kernels_cull import most_promising
 from clearturn.gap._kernels_still import nodes_apart_beyond
-from clearturn.gap._kernels_turning import _map_roughly, _slab_across, least_radius
+from clearturn.gap._kernels_turning import _map_roughly, _slab_across, least_radius, low_radius
 from clearturn.gap.meridian import into_axis_frame, meridian_image
 from clearturn.gap.tree import space_tree
 from clearturn.mesh import Mesh
@@ -56,7 +56,7 @@ def test_quick_least_radius_is_below_the_true_one_by_no_more_than_asked(most):
     quick = 0
     for t, r in zip(corners, true, strict=True):
         rz = np.stack([radii_of(t), t[:, 2]], 1)
-        low = _low_radius(t, rz, 0, 1, 2, most)
+        low = low_radius(t, rz, 0, 1, 2, most)
         assert r - most - 1e-9 <= low <= r + 1e-9
         quick += low != least_radius(*t[:, :2].ravel())
     assert quick > 300

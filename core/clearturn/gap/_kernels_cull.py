@@ -15,34 +15,10 @@ from numba import njit
 
 from clearturn.gap._kernels_lanes import boxes_in_plane, lowest
 from clearturn.gap._kernels_tree import WIDTH, round_down, round_up
-from clearturn.gap._kernels_turning import least_radius
+from clearturn.gap._kernels_turning import low_radius
 
 #: What a quick bound of a triangle's least radius may give away, in cells of the grid.
 _DIP_CELLS = 0.25
-
-
-@njit(nogil=True, cache=True, error_model="numpy")
-def _low_radius(xyz, rz, a, b, c, most):
-    """A radius that a triangle does not come below, at most `most` under its least one.
-
-    Points of a triangle with corners at radius r and beyond lie beyond sqrt(r² - e²/3), e being
-    its longest edge seen along the axis: |Σ w v|² = Σ w |v|² - Σ w w' |v - v'|².  Where that could
-    be too low the edges are asked.
-    """
-    r = min(rz[a, 0], min(rz[b, 0], rz[c, 0]))
-    ax = xyz[a, 0]
-    ay = xyz[a, 1]
-    bx = xyz[b, 0]
-    by = xyz[b, 1]
-    cx = xyz[c, 0]
-    cy = xyz[c, 1]
-    e = (ax - bx) * (ax - bx) + (ay - by) * (ay - by)
-    e = max(e, (bx - cx) * (bx - cx) + (by - cy) * (by - cy))
-    e = max(e, (cx - ax) * (cx - ax) + (cy - ay) * (cy - ay))
-    # A hair more covers rounding.
-    if e < 2.9 * r * most:
-        return r * (1 - 1e-14) - e / (2.9 * r)
-    return least_radius(ax, ay, bx, by, cx, cy)
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
@@ -57,7 +33,7 @@ def mark_triangles(xyz, rz, faces, start, stop, low_r, low_z, per_mm, marks):
         a = faces[f, 0]
         b = faces[f, 1]
         c = faces[f, 2]
-        r0 = _low_radius(xyz, rz, a, b, c, _DIP_CELLS / per_mm)
+        r0 = low_radius(xyz, rz, a, b, c, _DIP_CELLS / per_mm)
         least = min(least, r0)
         r1 = max(rz[a, 0], max(rz[b, 0], rz[c, 0]))
         z0 = min(rz[a, 1], min(rz[b, 1], rz[c, 1]))
@@ -162,7 +138,8 @@ def bound_vertices(
     Vertices are mapped on the way and not kept: memory is what this pass costs.
     """
     n, m = grid.shape
-    diagonal = 1.41422 / per_mm + 1e-5
+    cell = 1.0 / per_mm
+    diagonal = 1.41422 * cell + 1e-5
     for i in range(start, stop):
         x = vertices[i, 0]
         y = vertices[i, 1]
@@ -175,7 +152,12 @@ def bound_vertices(
         if fr >= 0.0 and fz >= 0.0 and fr < n and fz < m:
             low = max(grid[int(fr), int(fz)] - diagonal, 0.0)
         else:
-            low = bound_at(math.sqrt(a * a + b * b), c, grid, low_r, low_z, per_mm)
+            # As `bound_at`, without its divisions.
+            out_r = max(max(-fr, fr - n), 0.0) * cell
+            out_z = max(max(-fz, fz - m), 0.0) * cell
+            j = min(max(int(fz), 0), m - 1)
+            inside = max(grid[min(max(int(fr), 0), n - 1), j] - diagonal, 0.0)
+            low = math.sqrt(inside * inside + out_r * out_r + out_z * out_z) * (1 - 1e-7)
         bound[i] = np.float32(low * (1.0 - 2e-7))
 
 
@@ -244,7 +226,7 @@ def keep_boxes(xyz, rz, faces, grid, low_r, low_z, per_mm, upper, start, stop, k
         r1 = max(rz[a, 0], max(rz[b, 0], rz[c, 0]))
         z0 = min(rz[a, 1], min(rz[b, 1], rz[c, 1]))
         z1 = max(rz[a, 1], max(rz[b, 1], rz[c, 1]))
-        r0 = _low_radius(xyz, rz, a, b, c, _DIP_CELLS / per_mm)
+        r0 = low_radius(xyz, rz, a, b, c, _DIP_CELLS / per_mm)
         half = 0.5 * math.sqrt((r1 - r0) ** 2 + (z1 - z0) ** 2)
         low = bound_at(0.5 * (r0 + r1), 0.5 * (z0 + z1), grid, low_r, low_z, per_mm)
         if low - half * 1.0000001 > upper:
@@ -369,13 +351,16 @@ def take_soup(vertices, faces, kept, turn, shift, xyz, rz, soup):
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
-def nearest_mapped(r, z, rz, used, out):
-    """Squared distance and row of the mapped point nearest to (r, z); out (1,) gets the row."""
+def nearest_mapped(r, z, rz, rows, out):
+    """Squared distance and row of the one of some mapped points that is nearest to (r, z).
+
+    out (1,) gets the row.
+    """
     best = 1e300
-    at = 0
-    for i in range(rz.shape[0]):
+    at = rows[0]
+    for i in rows:
         d = (rz[i, 0] - r) ** 2 + (rz[i, 1] - z) ** 2
-        if d < best and used[i]:
+        if d < best:
             best = d
             at = i
     out[0] = at

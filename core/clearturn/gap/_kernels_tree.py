@@ -185,14 +185,25 @@ def upper_boxes(boxes, level_start):
 @njit(nogil=True, cache=True, error_model="numpy")
 def bounds_of(points, start, stop, out):
     """Least and greatest coordinates of ``points[start:stop]`` into out (2, k)."""
-    k = points.shape[1]
-    for q in range(k):
-        out[0, q] = math.inf
-        out[1, q] = -math.inf
-    for i in range(start, stop):
-        for q in range(k):
-            out[0, q] = min(out[0, q], points[i, q])
-            out[1, q] = max(out[1, q], points[i, q])
+    # Two of each, so that none has to wait for the one before it.
+    for q in range(points.shape[1]):
+        low = math.inf
+        high = -math.inf
+        other_low = math.inf
+        other_high = -math.inf
+        for i in range(start, stop - 1, 2):
+            one = points[i, q]
+            two = points[i + 1, q]
+            low = low if low < one else one
+            high = high if high > one else one
+            other_low = other_low if other_low < two else two
+            other_high = other_high if other_high > two else two
+        if stop > start:
+            last = points[stop - 1, q]
+            low = low if low < last else last
+            high = high if high > last else last
+        out[0, q] = low if low < other_low else other_low
+        out[1, q] = high if high > other_high else other_high
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=_BOX_MATH)

@@ -24,6 +24,8 @@ from clearturn.gap._kernels_tree import (
     whole_box,
 )
 
+#: How much lower than its triangle a leaf's box may begin, mm, to save working it out.
+_LOWER_MM = 0.005
 #: Deepest subdivision of a pair of triangles: edges shrink by 2**-40, far below rounding.
 DEEPEST = 40
 _STACK = 16_384
@@ -84,6 +86,30 @@ def least_radius(ax, ay, bx, by, cx, cy):
     return min(e, min(f, g))
 
 
+@njit(nogil=True, cache=True, error_model="numpy")
+def low_radius(xyz, rz, a, b, c, most):
+    """A radius that a triangle does not come below, at most `most` under its least one.
+
+    Points of a triangle with corners at radius r and beyond lie beyond sqrt(r² - e²/3), e being
+    its longest edge seen along the axis: |Σ w v|² = Σ w |v|² - Σ w w' |v - v'|².  Where that could
+    be too low the edges are asked.
+    """
+    r = min(rz[a, 0], min(rz[b, 0], rz[c, 0]))
+    ax = xyz[a, 0]
+    ay = xyz[a, 1]
+    bx = xyz[b, 0]
+    by = xyz[b, 1]
+    cx = xyz[c, 0]
+    cy = xyz[c, 1]
+    e = (ax - bx) * (ax - bx) + (ay - by) * (ay - by)
+    e = max(e, (bx - cx) * (bx - cx) + (by - cy) * (by - cy))
+    e = max(e, (cx - ax) * (cx - ax) + (cy - ay) * (cy - ay))
+    # A hair more covers rounding.
+    if e < 2.9 * r * most:
+        return r * (1 - 1e-14) - e / (2.9 * r)
+    return least_radius(ax, ay, bx, by, cx, cy)
+
+
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=_BOX_MATH)
 def leaf_boxes_in_plane(xyz, rz, faces, start, stop, boxes):
     """Fill nodes ``start:stop`` of level 0; boxes is (nodes, 4, 8): low r z, high r z."""
@@ -95,7 +121,7 @@ def leaf_boxes_in_plane(xyz, rz, faces, start, stop, boxes):
                 a = faces[i, 0]
                 b = faces[i, 1]
                 c = faces[i, 2]
-                low = least_radius(xyz[a, 0], xyz[a, 1], xyz[b, 0], xyz[b, 1], xyz[c, 0], xyz[c, 1])
+                low = low_radius(xyz, rz, a, b, c, _LOWER_MM)
                 boxes[k, 0, j] = round_down(low * (1.0 - 1e-15))
                 boxes[k, 1, j] = round_down(min(rz[a, 1], min(rz[b, 1], rz[c, 1])))
                 boxes[k, 2, j] = round_up(max(rz[a, 0], max(rz[b, 0], rz[c, 0])))

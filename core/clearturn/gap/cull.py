@@ -18,7 +18,7 @@ from clearturn import threads
 from clearturn.gap import _kernels_cull as kernels
 from clearturn.gap import _kernels_turning as turning_kernels
 from clearturn.gap.meridian import MeridianImage, image_of, project
-from clearturn.gap.tree import PIECE, SpaceTree, bounds_of, space_tree, used_vertices
+from clearturn.gap.tree import PIECE, SpaceTree, bounds_of, space_tree
 from clearturn.mesh import Mesh
 from clearturn.progress import Progress, check
 
@@ -29,9 +29,9 @@ _CELLS = 160
 _FINE_CELLS = 256
 #: So many leaves left by a grid are asked about one by one: fewer are as soon searched.
 _MANY_LEAVES = 512
-#: Corners of a large mesh that are looked at for one near the other part.
+#: Corners of either mesh that are looked at for one near the other part.
 _ASKED = 20_000
-#: The most promising of them are held against every corner of the other part.
+#: The most promising of the large one's are held against those of the other.
 _SEEDS = 3
 
 
@@ -236,13 +236,14 @@ def _seed_from_vertices(
     xyz: Matrix,
     rz: Matrix,
 ) -> Seed:
-    """The nearest corner of the small mesh to each of a few vertices of the large one."""
+    """A corner of the small mesh about as near as any to one of a few vertices of the large."""
     points, mapped = project(large.vertices[rows], *frame)
     found = [np.zeros(1, np.int64) for _ in rows]
-    used = used_vertices(small)
+    # Corners of faces: a vertex that no face uses is no part of the surface.
+    corners = np.ascontiguousarray(small.faces[:: max(1, len(small.faces) // _ASKED), 0])
     squared = np.array(
         [
-            kernels.nearest_mapped(p[0], p[1], rz, used, at)
+            kernels.nearest_mapped(p[0], p[1], rz, corners, at)
             for p, at in zip(mapped, found, strict=True)
         ]
     )
