@@ -196,19 +196,23 @@ def keep_faces(vertices, faces, bound, upper, start, stop, kept):
         c = faces[f, 2]
         left = np.float64(min(bound[a], min(bound[b], bound[c]))) - upper
         if left > 0:
-            e = 0.0
             u0 = 0.0
             u1 = 0.0
+            for q in range(3):
+                p1 = vertices[b, q]
+                d0 = vertices[a, q] - p1
+                d1 = p1 - vertices[c, q]
+                u0 += d0 * d0
+                u1 += d1 * d1
+            reach2 = left * left * 2.999
+            # The third edge is no longer than both others together: far ones need not ask it.
+            if reach2 > 2.0 * (u0 + u1):
+                continue
             u2 = 0.0
             for q in range(3):
-                p0 = vertices[a, q]
-                p1 = vertices[b, q]
-                p2 = vertices[c, q]
-                u0 += (p0 - p1) * (p0 - p1)
-                u1 += (p1 - p2) * (p1 - p2)
-                u2 += (p2 - p0) * (p2 - p0)
-            e = max(u0, max(u1, u2))
-            if left * left * 2.999 > e:
+                d2 = vertices[c, q] - vertices[a, q]
+                u2 += d2 * d2
+            if reach2 > max(u0, max(u1, u2)):
                 continue
         kept[start + count] = f
         count += 1
@@ -440,21 +444,37 @@ def unlike_faces(xyz, rz, faces, per_mm, table, kept):
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
-def _image_length(rz, a, b):
-    """Length of the straight line between two mapped points."""
+def _squared_length(rz, a, b):
+    """Squared length of the straight line between two mapped points."""
     dr = rz[a, 0] - rz[b, 0]
     dz = rz[a, 1] - rz[b, 1]
-    return math.sqrt(dr * dr + dz * dz)
+    return dr * dr + dz * dz
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def _image_length(rz, a, b):
+    """Length of the straight line between two mapped points."""
+    return math.sqrt(_squared_length(rz, a, b))
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
 def count_halved(rz, faces, most, limit):
     """About how many pieces the faces longer than `most` in the image make; stops at `limit`."""
     total = 0.0
+    most2 = most * most
     for f in range(faces.shape[0]):
-        e0 = _image_length(rz, faces[f, 0], faces[f, 1])
-        e1 = _image_length(rz, faces[f, 1], faces[f, 2])
-        e2 = _image_length(rz, faces[f, 2], faces[f, 0])
+        a = faces[f, 0]
+        b = faces[f, 1]
+        c = faces[f, 2]
+        if (
+            _squared_length(rz, a, b) <= most2
+            and _squared_length(rz, b, c) <= most2
+            and _squared_length(rz, c, a) <= most2
+        ):
+            continue
+        e0 = _image_length(rz, a, b)
+        e1 = _image_length(rz, b, c)
+        e2 = _image_length(rz, c, a)
         longest = max(e0, max(e1, e2))
         if longest > most:
             # Thin ones are cut across only; fat ones both ways.
