@@ -185,6 +185,11 @@ class PairResult:
     places: tuple[Place, ...] = ()
     findings: tuple[Finding, ...] = ()
 
+    @property
+    def least_mm(self) -> float | None:
+        """The least gap as every view tells it: the estimate's lower end, which margins rest on."""
+        return self.estimate_mm.lower
+
 
 @dataclass(frozen=True, slots=True)
 class Machining:

@@ -465,7 +465,7 @@ def test_wheel_is_turned_by_hand_and_the_gap_there_is_told_beside_the_least(hand
     session.choose(index)
     pair = pairs[index]
     assert rule.isVisible()
-    least = window.look.length((pair.estimate_mm.lower + pair.estimate_mm.upper) / 2)
+    least = window.look.length(pair.least_mm)
     assert f"over the turn {least} mm, least here" in rule.words()
     # By keys: W takes the rule, the arrows turn by a degree, with Shift by ten.
     QTest.keyClick(window, Qt.Key.Key_W)
@@ -479,7 +479,7 @@ def test_wheel_is_turned_by_hand_and_the_gap_there_is_told_beside_the_least(hand
     assert turning.found.turn_deg == (start - 9) % 360  # the last one, not one on the way
     here = turning.found.estimate_mm
     assert f"here {window.look.length(here)} mm · over the turn {least} mm" in rule.words()
-    assert here >= (pair.estimate_mm.lower + pair.estimate_mm.upper) / 2 - 2e-3
+    assert here >= pair.least_mm - 2e-3
     assert (
         asked(session, window.look, picture.camera, (100, 100), 1.0, cut=True)["turn"]
         == (start - 9) % 360

@@ -248,6 +248,18 @@ def test_the_sheet_at_200_percent_needs_no_more_than_a_screen_of_2560_by_1440(wi
     assert window.sheet.minimumHeight() <= 1440
 
 
+def test_the_words_of_a_note_stand_at_its_foot_also_when_it_takes_another_s_place(window) -> None:
+    note = window.sheet.note
+    note.say("A HEADING", "A sentence.")
+    note.say("A HEADING", "Another sentence.", first=True)
+    foot = note.height() - window.look.px(10)
+    for _ in range(2):
+        (word,) = note.words
+        assert word.geometry().bottom() == pytest.approx(foot, abs=2)
+        assert word.x() >= window.look.px(10)
+        note.put_away()
+
+
 def test_a_note_is_seen_whole_wherever_a_large_sheet_is_scrolled_to(window, qtbot) -> None:
     window.look.set(zoom=2.0)
     window.sheet.note.say("A HEADING", "A sentence that is long enough to be broken. " * 4)

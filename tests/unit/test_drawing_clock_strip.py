@@ -18,6 +18,7 @@ from clearturn.drawing import (
     clock_strip,
     wheel_template,
 )
+from clearturn.drawing.lettering import text_width
 from clearturn.envelope import CaliperDimensions, caliper_mesh
 from clearturn.envelope.boxes import radial_box
 from clearturn.errors import InputError
@@ -107,6 +108,33 @@ def test_hatching_lies_only_where_the_gap_is_below_what_is_asked() -> None:
     assert hatch[:, 0].max() <= at[1] + 0.1
     below = np.interp(hatch[:, 0], x, [p[1] for p in curve.points])
     assert (hatch[:, 1] >= below - 1e-6).all()
+
+
+@pytest.mark.parametrize("wide", [90.0, 120.0, 240.0])
+def test_long_names_are_cut_so_that_the_heading_ends_on_the_strip(wide: float) -> None:
+    upper = "caliper bridge bolt head, outboard upper, as scanned"
+    lower = "caliper bridge bolt head, outboard lower, as scanned"
+    drawing = clock_strip(wave(), 4.0, size_mm=(wide, 48.0), names=(upper, lower))
+    (heading,) = [m for m in drawing.marks if isinstance(m, Text) and "against clock" in m.text]
+    assert heading.at[0] + text_width(heading.text, heading.height_mm) <= wide - 2.0
+    assert ("…" in heading.text) == (wide < 240.0)
+    plain = clock_strip(wave(), 4.0, size_mm=(wide, 48.0), names=("caliper", "spokes"))
+    told = [m.text for m in plain.marks if isinstance(m, Text)]
+    assert "caliper – spokes · gap, mm, against clock position" in told
+
+
+@pytest.mark.parametrize("required", [0.5, 2.0, 4.0, 5.0, 15.0])
+@pytest.mark.parametrize("gap", [np.nan, 1e3])
+def test_what_the_strip_says_of_no_curve_lies_on_no_line(gap: float, required: float) -> None:
+    clock = np.arange(360) + 0.5
+    drawing = clock_strip(ClockGaps(clock, np.full(360, gap)), required)
+    (note,) = [m for m in drawing.marks if isinstance(m, Text) and m.anchor == "middle"
+               and m.height_mm == 2.6]  # fmt: skip
+    (line,) = of_layer(drawing, Layer.REQUIRED)
+    level = line.points[0][1]
+    assert not note.at[1] - 0.3 * note.height_mm < level < note.at[1] + note.height_mm
+    (_, foot), _ = of_layer(drawing, Layer.FRAME)[0].points
+    assert foot + 1.0 < note.at[1] < 48.0 - 10.0
 
 
 def test_nothing_is_hatched_where_all_is_as_asked() -> None:

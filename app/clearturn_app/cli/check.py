@@ -153,12 +153,15 @@ def as_text(result: CheckResult, files: ReportFiles) -> str:
 
 
 def _gap_table(result: CheckResult) -> str:
-    rows = [("gap", "scanned mm", "net mm", "U mm", "required", "margin", "clock", "verdict")]
+    rows = [
+        ("gap", "scanned", "least mm", "net mm", "U mm", "required", "margin", "clock", "verdict")
+    ]
     for pair in sorted(result.pairs, key=lambda pair: pair.margin_mm):
         rows.append(
             (
                 f"{pair.first} – {pair.second}",
                 _number(pair.gap.gap_mm.lower),
+                _number(pair.least_mm),
                 _number(pair.net_gap_mm.lower),
                 _number(pair.expanded_uncertainty_mm),
                 _number(pair.required_mm),
@@ -167,7 +170,7 @@ def _gap_table(result: CheckResult) -> str:
                 str(pair.verdict),
             )
         )
-    return table(rows, right=(1, 2, 3, 4, 5, 6))
+    return table(rows, right=(1, 2, 3, 4, 5, 6, 7))
 
 
 def _number(value: float | None) -> str:

@@ -59,8 +59,6 @@ class Row:
 
 def pair_row(index: int, pair: PairResult, look: Look) -> Row:
     """Return the row of a pair."""
-    low, high = pair.estimate_mm.lower, pair.estimate_mm.upper
-    value = None if low is None or high is None else (low + high) / 2
     clock = f"{pair.clock_deg:.0f}°"
     place = f"{clock} · r {look.length(pair.r_mm, 1)} · z {look.length(pair.z_mm, 1)}"
     remedy = cure(pair, look)
@@ -71,7 +69,7 @@ def pair_row(index: int, pair: PairResult, look: Look) -> Row:
         str(index + 1),
         (pair.first, pair.second),
         below,
-        f"{look.length(value)} ±{look.length(pair.expanded_uncertainty_mm)}",
+        f"{look.length(pair.least_mm)} ±{look.length(pair.expanded_uncertainty_mm)}",
         f"{less}{look.length(pair.required_mm, 1)} asked",
         look.length(pair.margin_mm, signed=True),
         pair.verdict,

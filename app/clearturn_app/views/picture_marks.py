@@ -93,9 +93,7 @@ def paint_witness(
     painter: QPainter, look: Look, camera: Camera, pair: PairResult, size: tuple[float, float]
 ) -> None:
     """The gap as a dimension line in space, with value and U."""
-    low, up = pair.estimate_mm.lower, pair.estimate_mm.upper
-    value = None if low is None or up is None else (low + up) / 2
-    words = f"{look.length(value)} ±{look.length(pair.expanded_uncertainty_mm)} {look.unit}"
+    words = f"{look.length(pair.least_mm)} ±{look.length(pair.expanded_uncertainty_mm)} {look.unit}"
     below = f"{look.length(pair.required_mm, 1)} asked · {pair.verdict}"
     tone = look.tone(Tone.ALERT if pair.verdict is Verdict.FAILS else Tone.INK)
     _paint_dimension(painter, look, camera, pair.gap, (words, below), tone, size)

@@ -63,9 +63,7 @@ class TurnRule(Panel):
         pair, turning, look = self.session.chosen_pair, self.session.turning, self.look
         if pair is None:
             return ""
-        low, high = pair.estimate_mm.lower, pair.estimate_mm.upper
-        least = None if low is None or high is None else (low + high) / 2
-        over = f"over the turn {look.length(least)} {look.unit}"
+        over = f"over the turn {look.length(pair.least_mm)} {look.unit}"
         at = f"wheel at {turn_deg(self.session):.0f}°"
         if turning.turn_deg is None:
             return f"{at} · {over}, least here"

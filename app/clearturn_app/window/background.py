@@ -85,8 +85,8 @@ def strip(
         return None
     reach = max(_STRIP_REACH_MM, 4.0 * pair.required_mm)
     gaps = gaps_around(still[0].mesh, turning[0].mesh, limit_mm=reach, progress=progress)
-    words = f"{still[0].name} – {turning[0].name}"
-    return clock_strip(gaps, pair.required_mm, size_mm=size_mm, words=words, unit=unit)
+    names = (still[0].name, turning[0].name)
+    return clock_strip(gaps, pair.required_mm, size_mm=size_mm, names=names, unit=unit)
 
 
 def _part(result: CheckResult, name: str) -> PlacedPart | None:

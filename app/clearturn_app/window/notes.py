@@ -100,6 +100,7 @@ class Note(QWidget):
         self.setAccessibleDescription(" ".join((heading, *lines)).replace("\t", " "))
         self.show()
         self.resized.emit()
+        self._place_words()  # a note as high as the one before is not resized
         self.update()
 
     def _chosen(self, act: Callable[[], None]) -> None:
@@ -137,6 +138,9 @@ class Note(QWidget):
 
     def resizeEvent(self, event: object) -> None:  # noqa: N802, ARG002
         """Put the words at the foot."""
+        self._place_words()
+
+    def _place_words(self) -> None:
         x = self.look.px(13)
         for word in self._words:
             size = word.sizeHint()

@@ -8,6 +8,7 @@ from clearturn.lazily import lazily
 
 if TYPE_CHECKING:
     from clearturn.drawing.dxf import to_dxf
+    from clearturn.drawing.lettering import pair_words
     from clearturn.drawing.model import (
         DASHES,
         Dash,
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
         Tone,
     )
     from clearturn.drawing.outline import Outline, swept_outline
-    from clearturn.drawing.section import pair_words, turn_section
+    from clearturn.drawing.section import turn_section
     from clearturn.drawing.strip import clock_strip
     from clearturn.drawing.svg import DARK, LIGHT, Palette, to_svg
     from clearturn.drawing.template import wheel_template
@@ -78,9 +79,7 @@ __getattr__ = lazily(
             "to_svg",
         ),
         "template": ("wheel_template",),
-        "section": (
-            "pair_words",
-            "turn_section",
-        ),
+        "lettering": ("pair_words",),
+        "section": ("turn_section",),
     },
 )

@@ -19,6 +19,7 @@ _FIGURES = {
     "w": 680, "M": 811, "N": 703, "O": 719, "W": 852, "I": 281, "°": 469, "(": 336, ")": 336,
 }  # fmt: skip
 _DEFAULT = {"text": 610, "figures": 660}
+_LABEL = 22  # letters of a pair's two names in a label: more would not stand beside the parts
 
 
 def text_width(text: str, height_mm: float, face: str = "text") -> float:
@@ -26,3 +27,21 @@ def text_width(text: str, height_mm: float, face: str = "text") -> float:
     table = _FIGURES if face == "figures" else _TEXT
     default = _DEFAULT[face]
     return sum(table.get(letter, default) for letter in text) * height_mm / 1000.0
+
+
+def pair_words(first: str, second: str, most: int = _LABEL) -> str:
+    """Return how a drawing names a pair in so many letters; names too long lose their middles.
+
+    What the shorter name leaves of its half goes to the longer one.
+    """
+    half = most // 2
+    room = max(half, most - len(second)), max(half, most - len(first))
+    return f"{_cut(first, room[0])} – {_cut(second, room[1])}"
+
+
+def _cut(name: str, most: int) -> str:
+    """Return a name without its middle: parts often begin alike and differ at the end."""
+    if len(name) <= most:
+        return name
+    tail = (most - 1) // 2
+    return f"{name[: most - 1 - tail].rstrip()}…{name[-tail:].lstrip()}"

@@ -16,6 +16,7 @@ import shapely
 from clearturn.drawing._labels import Label, name_inside, place_labels
 from clearturn.drawing._shapes import fills, on_paper, polygons, strokes
 from clearturn.drawing.hatch import hatch_lines
+from clearturn.drawing.lettering import pair_words
 from clearturn.drawing.model import Dash, Drawing, Fill, Layer, Line, Mark, Text, Tone
 from clearturn.drawing.outline import material_side, swept_outline
 from clearturn.drawing.placing import Room
@@ -31,7 +32,6 @@ _DEPTH = {"knuckle": 1, "bearing housing": 2, "wheel": 4, "barrel": 4, "spokes":
 _FAR_MM = 12.0  # margins beyond it are not dimensioned once two gaps are
 _STRIP_MM = 2.8  # of tone along the surfaces of an open scan
 _COARSE_MM = 0.5  # from here on a drawing is made for a moving picture, without that strip
-_NAMES = 22  # letters of a pair's two names in a label: more would not stand beside the parts
 _SIDE_MM = 29.0  # room for labels left and right of the outlines
 
 
@@ -154,7 +154,7 @@ def _areas(drawn: list[_Drawn]) -> list[Mark]:
 
 def _chosen(pairs: Sequence[PairResult], most: int) -> list[PairResult]:
     """Return the pairs to dimension: those that do not clear, then the least margins."""
-    shown = [p for p in pairs if _ends(p) is not None and _value(p) is not None]
+    shown = [p for p in pairs if _ends(p) is not None and p.least_mm is not None]
     shown.sort(key=lambda p: (p.verdict is Verdict.CLEARS, p.margin_mm))
     # A pair that is far from mattering would only be in the way; the gap list has them all.
     near = [p for i, p in enumerate(shown) if i < 2 or p.margin_mm <= _FAR_MM]
@@ -172,13 +172,6 @@ def _ends(pair: PairResult) -> tuple[np.ndarray, np.ndarray] | None:
     flat = float(np.hypot(*(ends[1] - ends[0])))
     space = float(np.linalg.norm(gap.second_point_mm - gap.first_point_mm))
     return (ends[0], ends[1]) if flat >= 0.97 * space else None
-
-
-def _value(pair: PairResult) -> float | None:
-    low, high = pair.estimate_mm.lower, pair.estimate_mm.upper
-    if low is None or high is None:
-        return None
-    return (low + high) / 2
 
 
 def _fixed_and_turning(drawn: list[_Drawn], pair: PairResult) -> tuple[_Drawn, _Drawn] | None:
@@ -257,7 +250,7 @@ def _texts(drawn: list[_Drawn], pairs: list[PairResult], frame: Frame, unit: str
             room.take(shapely.LineString(line.points))
     labels = []
     for pair in pairs:
-        ends, value = _ends(pair), _value(pair)
+        ends, value = _ends(pair), pair.least_mm
         if ends is None or value is None:
             continue
         first, second = (frame.to_paper(float(z), float(r)) for z, r in ends)
@@ -275,21 +268,6 @@ def _texts(drawn: list[_Drawn], pairs: list[PairResult], frame: Frame, unit: str
         )  # fmt: skip
     placed: list[Mark] = list(place_labels(labels, room))
     return placed + _names(drawn, room)
-
-
-def pair_words(first: str, second: str) -> str:
-    """Return how a dimension names its pair; long names are cut, they would lie over the parts."""
-    half = _NAMES // 2
-    room = max(half, _NAMES - len(second)), max(half, _NAMES - len(first))
-    return f"{_cut(first, room[0])} – {_cut(second, room[1])}"
-
-
-def _cut(name: str, most: int) -> str:
-    """Return a name without its middle: parts often begin alike and differ at the end."""
-    if len(name) <= most:
-        return name
-    tail = (most - 1) // 2
-    return f"{name[: most - 1 - tail].rstrip()}…{name[-tail:].lstrip()}"
 
 
 def _names(drawn: list[_Drawn], room: Room) -> list[Mark]:

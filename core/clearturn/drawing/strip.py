@@ -10,13 +10,15 @@ import shapely
 from numpy.typing import NDArray
 
 from clearturn.drawing.hatch import hatch_lines
-from clearturn.drawing.lettering import text_width
+from clearturn.drawing.lettering import pair_words, text_width
 from clearturn.drawing.model import XY, Dash, Drawing, Layer, Line, Mark, Text, Tone
 from clearturn.gap.around import ClockGaps
 from clearturn.units import MM_PER, length_text, number
 
 Floats = NDArray[np.float64]
 _LEFT_MM, _RIGHT_MM, _FOOT_MM, _HEAD_MM = 12.0, 22.0, 9.0, 10.0
+_TITLE = "CLOCK STRIP"
+_SMALL_MM, _NOTE_MM = 2.4, 2.6  # lettering
 
 
 def clock_strip(
@@ -24,7 +26,7 @@ def clock_strip(
     required_mm: float,
     *,
     size_mm: tuple[float, float] = (180.0, 48.0),
-    words: str = "",
+    names: tuple[str, str] | None = None,
     unit: str = "mm",
 ) -> Drawing:
     """Return gap against clock position as a drawing.
@@ -34,18 +36,19 @@ def clock_strip(
     gaps : ClockGaps
     required_mm : float
         Drawn as a line; what lies below it is hatched.
-    words : str
-        Beside the heading ("caliper – wheel").
+    names : tuple of str, optional
+        Of the pair, for the heading; cut in their middles where the strip is too short for them.
     unit : {"mm", "in"}
         Of the figures.
     """
     frame = _Strip.of(gaps, required_mm, size_mm, unit)
+    left, base = 3.0 + text_width(_TITLE, 3.4, "figures") + 3.0, size_mm[1] - 6.0
+    said = f"gap, {unit}, against clock position"
+    between = _fitting(names, f" · {said}", size_mm[0] - left - 3.0) if names else ""
     marks: list[Mark] = [
-        Text((3.0, size_mm[1] - 6.0), "CLOCK STRIP", 3.4, face="figures"),
-        Text((3.0 + text_width("CLOCK STRIP", 3.4, "figures") + 3.0, size_mm[1] - 6.0),
-             f"{words} · gap, {unit}, against clock position".removeprefix(" · "), 2.4,
-             tone=Tone.QUIET),
-    ]  # fmt: skip
+        Text((3.0, base), _TITLE, 3.4, face="figures"),
+        Text((left, base), f"{between} · {said}" if between else said, _SMALL_MM, tone=Tone.QUIET),
+    ]
     marks += frame.axes()
     runs = _runs(gaps, frame)
     for run in runs:
@@ -55,9 +58,23 @@ def clock_strip(
         told = "no gap within reach"
         if np.isfinite(gaps.gap_mm).any():
             told = f"more than {length_text(frame.top_mm, 1, unit)} {unit} everywhere"
-        marks.append(Text((size_mm[0] / 2, size_mm[1] / 2), told, 2.6, anchor="middle"))
+        middle = (_FOOT_MM + size_mm[1] - _HEAD_MM) / 2
+        asked = frame.at(frame.start_deg, required_mm)[1]
+        # Beside the line of what is asked, on the side with more room.
+        if required_mm <= frame.top_mm and abs(asked - middle) < 2 * _NOTE_MM:
+            middle = asked - 2 * _NOTE_MM if asked > middle else asked + _NOTE_MM
+        marks.append(Text((size_mm[0] / 2, middle), told, _NOTE_MM, anchor="middle"))
     return Drawing(tuple(marks), (0.0, 0.0, *size_mm), 1.0, (0.0, 0.0),
-                   f"Clock strip {words}".strip())  # fmt: skip
+                   " – ".join(("Clock strip", *(names or ()))))  # fmt: skip
+
+
+def _fitting(names: tuple[str, str], after: str, wide_mm: float) -> str:
+    """Return the names of a pair, cut as little as leaves room for what comes after them."""
+    for most in range(sum(map(len, names)), 12, -1):
+        words = pair_words(*names, most)
+        if text_width(words + after, _SMALL_MM) <= wide_mm:
+            return words
+    return ""
 
 
 def _runs(gaps: ClockGaps, frame: _Strip) -> list[Floats]:

@@ -97,7 +97,7 @@ def pair_json(pair: PairResult) -> dict[str, Any]:
             "upper": finite(pair.gap.gap_mm.upper),
         },
         "noise_bias_mm": finite(pair.noise_bias_mm),
-        "estimate_mm": finite(pair.estimate_mm.lower),
+        "estimate_mm": finite(pair.least_mm),
         "allowances_mm": finite(pair.allowances_mm),
         "net_gap_mm": finite(pair.net_gap_mm.lower),
         "expanded_uncertainty_mm": finite(pair.expanded_uncertainty_mm),

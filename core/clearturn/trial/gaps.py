@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from clearturn.corner.mirror import mirrored_part, mirrored_seat
 from clearturn.corner.seats import excluded_faces, split_near
 from clearturn.envelope import caliper_mesh
-from clearturn.gap import Gap, Interval, State, turning_gap
+from clearturn.gap import Gap, State, turning_gap
 from clearturn.job.edits import corner_of
 from clearturn.job.model import Corner, Part, Seat
 from clearturn.mesh import Mesh
@@ -128,7 +128,7 @@ def _tried_pair(
             return TrialGap(pair, gap, 0.0, None)
     engine = Pair(meshes[0], meshes[1], turns)
     gap = engine.gap(progress, shift_first=both[0].shift, shift_second=both[1].shift)
-    before, now, estimate = middle(pair.gap.gap_mm), middle(gap.gap_mm), middle(pair.estimate_mm)
+    before, now, estimate = pair.gap.gap_mm.lower, gap.gap_mm.lower, pair.least_mm
     if before is None or now is None or estimate is None:
         return TrialGap(pair, gap, now, None)
     return TrialGap(pair, gap, estimate + now - before, pair.margin_mm + now - before)
@@ -144,12 +144,6 @@ def _pose(shift: Vector) -> Vector:
     pose = np.eye(4)
     pose[:3, 3] = shift
     return pose
-
-
-def middle(interval: Interval) -> float | None:
-    """Return the middle of an interval, if it has two ends."""
-    low, high = interval.lower, interval.upper
-    return None if low is None or high is None else (low + high) / 2
 
 
 def _moved_parts(result: CheckResult, freedom: Freedom, by_mm: float) -> dict[str, _Moved]:

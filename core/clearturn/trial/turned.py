@@ -12,7 +12,7 @@ from clearturn.gap import Gap, State, still_gap
 from clearturn.progress import Progress, check
 from clearturn.result import CheckResult, PairResult
 from clearturn.trial.freedom import placed_part, spec_of
-from clearturn.trial.gaps import middle, seated_faces, seats_of
+from clearturn.trial.gaps import seated_faces, seats_of
 from clearturn.verdict.field import TOLERANCE_MM, turning_side
 from clearturn.verdict.judge import without_faces
 
@@ -78,7 +78,7 @@ def gap_at_turn(
         pose_first=pose if turns == "first" else None,
         pose_second=pose if turns == "second" else None,
     )  # fmt: skip
-    least, here, told = middle(pair.gap.gap_mm), middle(gap.gap_mm), middle(pair.estimate_mm)
+    least, here, told = pair.gap.gap_mm.lower, gap.gap_mm.lower, pair.least_mm
     if pair.gap.state is State.APART:  # at every angle, then, also where this one cannot tell
         if least is None or here is None or told is None:
             return TurnedGap(pair, turn_deg, gap, None)

@@ -62,7 +62,7 @@ _FELT_MM = 15.0  # wider than that, clay and gauges tell less than the eye
 
 
 def _is_to_feel(pair: PairResult) -> bool:
-    lower = pair.estimate_mm.lower
+    lower = pair.least_mm
     return pair.verdict is not Verdict.CLEARS or lower is None or lower <= _FELT_MM
 
 

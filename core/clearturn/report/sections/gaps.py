@@ -35,7 +35,7 @@ def _row(item: int, pair: PairResult) -> tuple[Cell, ...]:
     return (
         Cell(str(item)),
         Cell(pair_name(pair), below=f"{foreign(pair.kind, 40)}, {pair.motion}"),
-        Cell(figures.mm(pair.estimate_mm.lower), below=_scanned(pair)),
+        Cell(figures.mm(pair.least_mm), below=_scanned(pair)),
         Cell(figures.mm(pair.net_gap_mm.lower)),
         Cell(figures.plus_minus(pair.expanded_uncertainty_mm)),
         Cell(figures.mm(pair.required_mm)),

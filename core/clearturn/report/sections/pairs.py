@@ -45,7 +45,7 @@ def _picture(context: Context, index: int, picture: Picture) -> Figure:
     width = (context.text_width_mm - _GUTTER_MM) * _LEFT - _FRAME_MM
     span = None
     if picture.first is not None and picture.second is not None:
-        span = Span(picture.first, picture.second, figures.mm(pair.estimate_mm.lower))
+        span = Span(picture.first, picture.second, figures.mm(pair.least_mm))
     return Figure(
         picture_file(index),
         width,
@@ -58,12 +58,12 @@ def _picture(context: Context, index: int, picture: Picture) -> Figure:
 
 def _sum(pair: PairResult) -> Table:
     u = pair.expanded_uncertainty_mm
-    found, best = pair.gap.gap_mm.lower, pair.estimate_mm.lower
+    found, best = pair.gap.gap_mm.lower, pair.least_mm
     corrected = None if found is None or best is None else best - found
     steps = (
         ("Certified gap of the surfaces", figures.interval(pair.gap.gap_mm)),
         ("Correction for the scan’s noise", figures.signed_mm(corrected)),
-        ("Best estimate at the place", figures.mm(pair.estimate_mm.lower)),
+        ("Best estimate at the place", figures.mm(pair.least_mm)),
         ("Allowances", figures.signed_mm(-pair.allowances_mm)),
     )
     after = (
