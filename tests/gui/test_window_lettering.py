@@ -13,7 +13,7 @@ from window_support import DEMO, cases, needs_window
 needs_window()
 
 from PySide6.QtCore import QPoint, QRect, Qt  # noqa: E402
-from PySide6.QtGui import QColor, QImage, QPainter  # noqa: E402
+from PySide6.QtGui import QColor, QFontMetricsF, QImage, QPainter  # noqa: E402
 from PySide6.QtTest import QTest  # noqa: E402
 from PySide6.QtWidgets import QLineEdit  # noqa: E402
 
@@ -132,6 +132,18 @@ def test_nothing_of_the_demo_is_cut_off_on_the_smallest_sheet(window, monkeypatc
         texts = _written(monkeypatch, view)
         assert len(texts) > 5
         assert [text for text in texts if "…" in text] == []
+
+
+@pytest.mark.parametrize("inch", [False, True])
+@pytest.mark.parametrize("zoom", [1.0, 2.0])
+def test_gap_and_margin_stand_apart_in_the_gap_list(window, inch: bool, zoom: float) -> None:
+    window.look.set(inch=inch, zoom=zoom)
+    rows, columns = window.sheet.gaps.rows, window.sheet.gaps._columns()
+    figures = QFontMetricsF(window.look.font("figures", 15))
+    assert sum(bool(row.margin) for row in rows) > 5
+    for row in rows:
+        ends = columns["least"][1], columns["margin"][1] - figures.horizontalAdvance(row.margin)
+        assert ends[1] - ends[0] >= window.look.px(10), row
 
 
 def test_long_names_that_begin_alike_stay_apart_in_the_gap_list(window) -> None:

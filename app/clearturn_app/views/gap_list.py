@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from PySide6.QtCore import QEvent, QPointF, QRectF, Qt, Signal
 from PySide6.QtGui import (
+    QFontMetricsF,
     QHelpEvent,
     QKeyEvent,
     QMouseEvent,
@@ -24,6 +25,7 @@ from clearturn_app.views.panel import Panel
 from clearturn_app.window.look import Look
 from clearturn_app.window.session import Session, State
 
+_FIGURES_PX = 15  # of the gaps and margins
 ROW_PX = 40.0
 _HEAD_PX = 20.0
 
@@ -254,8 +256,11 @@ class GapList(Panel):
         look, wide = self.look, self.width() - self.look.px(14)
         stamp_wide = stamp_width("not proven", look, 11.5)
         verdict = (wide - stamp_wide, wide)
-        margin = (verdict[0] - look.px(62), verdict[0] - look.px(10))
-        least = (margin[0] - look.px(122), margin[0] - look.px(6))
+        figures = QFontMetricsF(look.font("figures", _FIGURES_PX))
+        widest = max((figures.horizontalAdvance(row.margin) for row in self._rows), default=0.0)
+        right = verdict[0] - look.px(10)
+        margin = (right - max(look.px(46), widest), right)
+        least = (margin[0] - look.px(128), margin[0] - look.px(12))
         item = (look.px(14), look.px(40))
         return {
             "item": item, "between": (look.px(44), least[0] - look.px(4)), "least": least,
@@ -341,7 +346,7 @@ class GapList(Panel):
         painter.drawText(QPointF(low, second), below)
         _right(painter, columns["least"][1], second, row.asked)
         painter.setPen(look.tone(Tone.ALERT if bad else Tone.INK))
-        painter.setFont(look.font("figures", 15))
+        painter.setFont(look.font("figures", _FIGURES_PX))
         _right(painter, columns["least"][1], first, row.least)
         _right(painter, columns["margin"][1], first, row.margin)
         left, right = columns["verdict"]

@@ -44,7 +44,7 @@ def clock_strip(
     frame = _Strip.of(gaps, required_mm, size_mm, unit)
     left, base = 3.0 + text_width(_TITLE, 3.4, "figures") + 3.0, size_mm[1] - 6.0
     said = f"gap, {unit}, against clock position"
-    between = _fitting(names, f" · {said}", size_mm[0] - left - 3.0) if names else ""
+    between = _fitting(names, f" · {said}", size_mm[0] - left - 6.0) if names else ""
     marks: list[Mark] = [
         Text((3.0, base), _TITLE, 3.4, face="figures"),
         Text((left, base), f"{between} · {said}" if between else said, _SMALL_MM, tone=Tone.QUIET),
