@@ -115,12 +115,13 @@ def test_long_names_are_cut_so_that_the_heading_ends_on_the_strip(wide: float) -
     upper = "caliper bridge bolt head, outboard upper, as scanned"
     lower = "caliper bridge bolt head, outboard lower, as scanned"
     drawing = clock_strip(wave(), 4.0, size_mm=(wide, 48.0), names=(upper, lower))
-    (heading,) = [m for m in drawing.marks if isinstance(m, Text) and "against clock" in m.text]
-    assert heading.at[0] + text_width(heading.text, heading.height_mm) <= wide - 2.0
+    (heading,) = [m for m in drawing.marks if isinstance(m, Text) and "gap, mm" in m.text]
+    assert heading.at[0] + text_width(heading.text, heading.height_mm) <= wide - 5.0
     assert ("…" in heading.text) == (wide < 240.0)
+    assert ("against clock position" in heading.text) == (wide == 240.0)
     plain = clock_strip(wave(), 4.0, size_mm=(wide, 48.0), names=("caliper", "spokes"))
     told = [m.text for m in plain.marks if isinstance(m, Text)]
-    assert "caliper – spokes · gap, mm, against clock position" in told
+    assert "caliper – spokes · gap, mm" + ", against clock position" * (wide > 90.0) in told
 
 
 @pytest.mark.parametrize("required", [0.5, 2.0, 4.0, 5.0, 15.0])

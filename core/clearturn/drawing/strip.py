@@ -43,11 +43,10 @@ def clock_strip(
     """
     frame = _Strip.of(gaps, required_mm, size_mm, unit)
     left, base = 3.0 + text_width(_TITLE, 3.4, "figures") + 3.0, size_mm[1] - 6.0
-    said = f"gap, {unit}, against clock position"
-    between = _fitting(names, f" · {said}", size_mm[0] - left - 6.0) if names else ""
+    said = _heading(names, unit, size_mm[0] - left - 6.0)
     marks: list[Mark] = [
         Text((3.0, base), _TITLE, 3.4, face="figures"),
-        Text((left, base), f"{between} · {said}" if between else said, _SMALL_MM, tone=Tone.QUIET),
+        Text((left, base), said, _SMALL_MM, tone=Tone.QUIET),
     ]
     marks += frame.axes()
     runs = _runs(gaps, frame)
@@ -68,13 +67,15 @@ def clock_strip(
                    " – ".join(("Clock strip", *(names or ()))))  # fmt: skip
 
 
-def _fitting(names: tuple[str, str], after: str, wide_mm: float) -> str:
-    """Return the names of a pair, cut as little as leaves room for what comes after them."""
-    for most in range(sum(map(len, names)), 12, -1):
-        words = pair_words(*names, most)
-        if text_width(words + after, _SMALL_MM) <= wide_mm:
-            return words
-    return ""
+def _heading(names: tuple[str, str] | None, unit: str, wide_mm: float) -> str:
+    """Return what is drawn, of which pair: in fewer words, then with names cut, until it fits."""
+    long, short = f"gap, {unit}, against clock position", f"gap, {unit}"
+    if names is None:
+        return long
+    whole = sum(map(len, names))
+    told = [(whole, long), *((most, short) for most in range(whole, 12, -1))]
+    lines = [f"{pair_words(*names, most)} · {said}" for most, said in told]
+    return next((t for t in lines if text_width(t, _SMALL_MM) <= wide_mm), short)
 
 
 def _runs(gaps: ClockGaps, frame: _Strip) -> list[Floats]:
