@@ -146,6 +146,22 @@ def test_gap_and_margin_stand_apart_in_the_gap_list(window, inch: bool, zoom: fl
         assert ends[1] - ends[0] >= window.look.px(10), row
 
 
+def test_rows_are_shown_whole_and_from_the_same_one_at_every_size(window) -> None:
+    gaps = window.sheet.gaps
+    for _ in range(5):
+        QTest.keyClick(gaps, Qt.Key.Key_Down)
+    gaps._scroll_to(3)
+    for size, zoom in (((1280, 800), 2.0), ((1500, 950), 1.0), ((1640, 1000), 1.5)):
+        window.resize(*size)
+        window.look.set(zoom=zoom)
+        first = gaps._bar.value() / window.look.px(gap_list.ROW_PX)
+        assert first == pytest.approx(round(first), abs=0.03)
+        chosen = next(n for n, row in enumerate(gaps.rows) if gaps._is_chosen(row))
+        box = gaps.row_box(chosen)
+        assert gaps._top() - 1.0 <= box.top()
+        assert box.bottom() <= gaps._top() + gaps._room() + 1.0
+
+
 def test_long_names_that_begin_alike_stay_apart_in_the_gap_list(window) -> None:
     image = QImage(400, 50, QImage.Format.Format_RGB32)
     painter = QPainter(image)

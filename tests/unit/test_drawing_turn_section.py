@@ -174,11 +174,22 @@ def test_requirement_line_keeps_its_distance_from_the_fixed_part(drawing: Drawin
     assert found == {3.0, 4.0}
 
 
-def test_labels_overlap_neither_each_other_nor_outlines() -> None:
-    pairs = [
-        pair(BARREL, (CORNER, z), (206.0, z), 3.0) for z in (-55.0, -35.0, -15.0, 5.0)
-    ] + [TO_SPOKES]  # fmt: skip
-    made = turn_section(PARTS, pairs)
+FOUR_AT_THE_BARREL = [
+    pair(BARREL, (CORNER, z), (206.0, z), 3.0) for z in (-55.0, -35.0, -15.0, 5.0)
+]
+NEAR_THE_AXIS = [TO_BARREL, pair(SPOKES, (70.0, 47.8), (70.0, 50.0), 1.0)]
+
+
+@pytest.mark.parametrize(
+    ("pairs", "size_mm"),
+    [(FOUR_AT_THE_BARREL, (180.0, 150.0)),
+     *((NEAR_THE_AXIS, (wide, 70.0)) for wide in (150.0, 160.0, 170.0, 180.0))],
+)  # fmt: skip
+def test_labels_overlap_neither_each_other_nor_outlines(
+    pairs: list[PairResult], size_mm: tuple[float, float]
+) -> None:
+    pairs = [*pairs, TO_SPOKES]
+    made = turn_section(PARTS, pairs, size_mm=size_mm)
     boxes = []
     for d in dimensions(made):
         wide, up, down = label_size(d)
@@ -188,7 +199,7 @@ def test_labels_overlap_neither_each_other_nor_outlines() -> None:
         if isinstance(m, Text) and m.anchor != "middle":
             wide = text_width(m.text, m.height_mm, m.face)
             boxes.append(shapely.box(m.at[0], m.at[1], m.at[0] + wide, m.at[1] + m.height_mm))
-    assert len(dimensions(made)) == 5
+    assert len(dimensions(made)) == len(pairs)
     for a, b in itertools.combinations(boxes, 2):
         assert not a.intersects(b)
     outlines = [m for m in made.marks if isinstance(m, Line) and m.layer is Layer.PART]

@@ -127,6 +127,7 @@ class GapList(Panel):
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setAccessibleName("Gap list")
         self._rows: list[Row] = []
+        self._high = 0.0  # of a row when last fitted, pixels
         self._bar = QScrollBar(Qt.Orientation.Vertical, self)
         self._bar.valueChanged.connect(self.update)
         session.result_changed.connect(self._refill)
@@ -169,11 +170,14 @@ class GapList(Panel):
         # Whole rows only: half a row reads as a fault.
         room = max(1.0, self._room())
         wide = int(self.look.px(9))
+        first = round(self._bar.value() / self._high) if self._high else 0
+        self._high = high
         self._bar.setGeometry(self.width() - wide, int(self._top()), wide, int(room))
         self._bar.setRange(0, max(0, math.ceil(need - room)))
         self._bar.setPageStep(int(room))
         self._bar.setSingleStep(int(high))
         self._bar.setVisible(need > room)
+        self._scroll_to(first)  # the same row, however high rows are now
 
     def resizeEvent(self, event: object) -> None:  # noqa: N802, ARG002
         """Keep the bar fitting."""

@@ -16,7 +16,7 @@ import shapely
 from clearturn.drawing._labels import Label, name_inside, place_labels
 from clearturn.drawing._shapes import fills, on_paper, polygons, strokes
 from clearturn.drawing.hatch import hatch_lines
-from clearturn.drawing.lettering import pair_words
+from clearturn.drawing.lettering import pair_words, text_width
 from clearturn.drawing.model import Dash, Drawing, Fill, Layer, Line, Mark, Text, Tone
 from clearturn.drawing.outline import material_side, swept_outline
 from clearturn.drawing.placing import Room
@@ -245,9 +245,12 @@ def _texts(drawn: list[_Drawn], pairs: list[PairResult], frame: Frame, unit: str
     for item in drawn:
         room.take(item.body, 0.4)
         room.take(item.border)
-    for line in _axis(frame):
-        if isinstance(line, Line):
-            room.take(shapely.LineString(line.points))
+    for mark in _axis(frame):
+        if isinstance(mark, Line):
+            room.take(shapely.LineString(mark.points))
+        elif isinstance(mark, Text):
+            (x, y), high = mark.at, mark.height_mm
+            room.take_box((x, y - 0.3 * high), (x + text_width(mark.text, high), y + high))
     labels = []
     for pair in pairs:
         ends, value = _ends(pair), pair.least_mm
