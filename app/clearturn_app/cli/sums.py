@@ -102,7 +102,7 @@ def run(args: argparse.Namespace) -> int:
     else:
         print(as_text(job, result, written))
         say_findings(result.findings)
-    return exit_code(result.word)
+    return exit_code(result.word) if result.sheets else EXIT_NOT_PROVEN
 
 
 def _given_readings(args: argparse.Namespace) -> dict[str, list[float]]:
@@ -200,7 +200,7 @@ def as_text(job: Job, result: SumsResult, written: list[Path]) -> str:
     from clearturn.trade.sheet import CAUTION
 
     if not result.sheets:
-        return f"{job.name}: the job holds no sums (docs/methods tells what they need)."
+        return f"{job.name}: the job holds no sums, so nothing is proven (docs/methods tells what they need)."
     blocks = [f"{job.name}: sums: {result.word.upper()}"]
     blocks += [_sheet(sheet) for sheet in result.sheets]
     if written:
