@@ -447,6 +447,27 @@ def test_three_sentences_are_said_on_the_first_start_only(
     assert not again.sheet.note.isVisible()
 
 
+def test_a_second_note_of_the_same_size_has_its_word_at_the_foot(window: MainWindow) -> None:
+    note, places = window.sheet.note, []
+    for _ in range(2):
+        note.say("SOMETHING", "One sentence.")
+        (word,) = note.words
+        places.append((note.geometry(), word.geometry()))
+        word.click()
+        assert not note.isVisible()
+    assert places[0] == places[1]
+    assert places[0][1].top() > note.height() / 2
+
+
+def test_a_new_job_takes_the_words_about_the_demo_off(window: MainWindow) -> None:
+    window.welcome()
+    window.sheet.note.say("SOMETHING", "Else.")
+    window.act("new")
+    assert window.sheet.note.lines == ("Else.",)
+    window.sheet.note.words[0].click()
+    assert not window.sheet.note.isVisible()
+
+
 @pytest.mark.parametrize("size", [(960, 640), (1280, 800), (2560, 1440)])
 @pytest.mark.parametrize("case", ["empty", "many", "unknowns", "clearing"])
 def test_any_result_is_shown_on_any_sheet(make, qtbot, case: str, size: tuple[int, int]) -> None:

@@ -114,7 +114,7 @@ class MainWindow(QMainWindow):
         if not self.settings.welcomed:
             self.sheet.note.say(
                 "A CORNER TO TRY", *WELCOME, CAUTION,
-                choices=(Choice("begin", self.settings.keep_welcomed),),
+                choices=(Choice("go on", self.settings.keep_welcomed),),
             )  # fmt: skip
 
     # -- keys and words ---------------------------------------------------------------------
@@ -232,6 +232,7 @@ class MainWindow(QMainWindow):
 
     def _take_up(self, job: Job, folder: Path, path: Path | None, *, unsaved: bool = False) -> None:
         self.sheet.slip.fold()
+        self.sheet.note.withdraw(WELCOME[0])  # it speaks of the demo
         self.session.stop()
         self.session.forget_result()
         self.builder.end_touching()
