@@ -389,16 +389,34 @@ def test_the_same_scan_twice_is_told(begun: Hand, small: Path, tmp_path: Path) -
     assert len(begun.corner.scans) == 1
 
 
-def test_a_touch_on_nothing_and_on_too_small_a_patch_is_told(begun: Hand) -> None:
+def test_a_touch_on_nothing_and_on_too_small_a_patch_is_told_in_the_bar(begun: Hand) -> None:
     begun.operation(1)
     begun.deed("touch:hub face")
     begun.wait(lambda: begun.picture.is_settled)
+    bar, note = begun.picture.bar, begun.window.sheet.note
     begun.click(begun.picture, QPoint(20, 60))
-    assert "there is no surface under the pointer" in told(begun)
+    begun.wait(lambda: "There is no surface under the pointer" in bar.accessibleDescription())
     begun.touch(BOX)
-    assert "too small to tell what it is" in told(begun)
-    assert not begun.picture.bar.take.isEnabled()
+    assert "too small to tell what it is" in bar.accessibleDescription()
+    assert not bar.take.isEnabled()
     assert begun.corner.datums == ()
+    begun.touch(FACE)  # what was missed is told no more, and nothing is to be put away first
+    assert bar.accessibleDescription().endswith("points.")
+    assert bar.take.isEnabled()
+    assert not note.isVisible()
+
+
+def test_a_click_beside_the_words_of_the_bar_touches_nothing(begun: Hand) -> None:
+    begun.operation(1)
+    begun.deed("touch:hub face")
+    begun.touch(FACE)
+    bar = begun.picture.bar
+    said = bar.accessibleDescription()
+    begun.click(bar, QPoint(bar.width() - 20, bar.height() // 2))
+    QTest.qWait(50)
+    assert not begun.window.tasks.running("touch")
+    assert bar.accessibleDescription() == said
+    assert begun.window.session.work.touched is not None
 
 
 def test_a_round_surface_is_not_offered_as_a_face(begun: Hand) -> None:

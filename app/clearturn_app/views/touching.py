@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from PySide6.QtCore import QPointF, QRectF, Qt, Signal
-from PySide6.QtGui import QColor, QPainter, QPaintEvent, QPen, QPolygonF
+from PySide6.QtGui import QColor, QMouseEvent, QPainter, QPaintEvent, QPen, QPolygonF
 from PySide6.QtWidgets import QWidget
 
 from clearturn.drawing import Tone
@@ -77,6 +77,10 @@ class TouchBar(Panel):
     def resizeEvent(self, event: object) -> None:  # noqa: N802, ARG002
         """Put the words in their places."""
         self._refresh()
+
+    def mousePressEvent(self, event: QMouseEvent) -> None:  # noqa: N802
+        """Keep a press beside the words from the picture under the bar."""
+        event.accept()
 
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802, ARG002
         """Write what is asked for and what was touched."""

@@ -128,6 +128,7 @@ class Workpiece(QObject):
         self.boxing = Boxing(tasks, self)
         self.boxing.changed.connect(self.touched_changed)
         self.boxing.trouble.connect(self.trouble)
+        self._missed = ""
         self._place: tuple[float, float] | None = None
         self._spins: dict[object, Spin] = {}
         document.changed.connect(self._follow)
@@ -241,7 +242,7 @@ class Workpiece(QObject):
 
     def begin(self, goal: Goal) -> None:
         """Ask for a touch."""
-        self.goal, self.touched = goal, None
+        self.goal, self.touched, self._missed = goal, None, ""
         self.boxing.clear()
         if self.shown != goal.scan:
             self.show(goal.scan)
@@ -279,18 +280,20 @@ class Workpiece(QObject):
         def done(answer: tuple[Touched | None, tuple[float, float] | None]) -> None:
             if self.goal is not goal:
                 return
-            value, self._place = answer
-            self.touched = value
+            self.touched, self._place = answer
+            self._missed = ""
+            if self.touched is None:
+                self._missed = "There is no surface under the pointer; touch the scan itself."
             self.touched_changed.emit()
-            if value is None:
-                self.trouble.emit(InputError(
-                    "there is no surface under the pointer", mend="touch the scan itself"
-                ))  # fmt: skip
 
         def failed(error: BaseException) -> None:
+            from clearturn_app.sheets.rows import told
+
             self.touched = None
+            self._missed = told(error) if isinstance(error, InputError) else ""
             self.touched_changed.emit()
-            self.trouble.emit(error)
+            if not self._missed:
+                self.trouble.emit(error)
 
         self.tasks.start(
             "touch", work, done=done, failed=failed, words="growing the patch", shown=True
@@ -335,7 +338,7 @@ class Workpiece(QObject):
         if goal is not None and goal.box:
             return self.boxing.words(look)
         if touched is None or goal is None:
-            return ""
+            return self._missed if goal is not None else ""
         told = f"a piece of {len(touched.faces):,} triangles"
         if touched.proposal is not None:
             told = feature_words(touched.proposal)
