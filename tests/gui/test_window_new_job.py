@@ -24,14 +24,16 @@ needs_window()
 from PySide6.QtCore import QMimeData, QPoint, QPointF, Qt, QUrl  # noqa: E402
 from PySide6.QtGui import QDragEnterEvent, QDropEvent  # noqa: E402
 from PySide6.QtTest import QTest  # noqa: E402
-from PySide6.QtWidgets import QApplication, QFileDialog, QMessageBox  # noqa: E402
+from PySide6.QtWidgets import QApplication, QFileDialog, QMessageBox, QWidget  # noqa: E402
 from window_hand import LEFT, Hand  # noqa: E402
 
 from clearturn.corner.sources import Source  # noqa: E402
 from clearturn.datum import nearest_face  # noqa: E402
 from clearturn.datum.grow import surface  # noqa: E402
-from clearturn.job.building import next_step  # noqa: E402
+from clearturn.job.building import next_step, with_step  # noqa: E402
+from clearturn.job.edits import with_corner  # noqa: E402
 from clearturn.job.file import load_job  # noqa: E402
+from clearturn.job.model import DropSmallPieces  # noqa: E402
 from clearturn.result import CheckResult, Verdict  # noqa: E402
 from clearturn.scan import piece_labels  # noqa: E402
 from clearturn_app.window.main import MainWindow, first_document  # noqa: E402
@@ -417,6 +419,38 @@ def test_a_click_beside_the_words_of_the_bar_touches_nothing(begun: Hand) -> Non
     assert not begun.window.tasks.running("touch")
     assert bar.accessibleDescription() == said
     assert begun.window.session.work.touched is not None
+
+
+def seen_at(hand: Hand, widget: QWidget) -> int:
+    """How far below the top of the slip's lines a widget is seen, px."""
+    return widget.mapTo(hand.slip._area.viewport(), QPoint()).y()
+
+
+def test_the_slip_stays_where_one_works_when_it_is_built_anew(begun: Hand) -> None:
+    begun.window.resize(1280, 700)
+    begun.wait(lambda: begun.slip.height() < 600)
+    begun.operation(0)
+    bar = begun.slip._area.verticalScrollBar()
+    bar.setValue(bar.maximum() - 1)
+    title = next(t for t, head in begun.slip._heads.items() if t.endswith("on the bench"))
+    before, was = seen_at(begun, begun.slip._heads[title]), begun.slip._heads[title]
+    step = DropSmallPieces("drop small pieces", 50)
+    job, corner = begun.window.document.job, with_step(begun.corner, "knuckle", step)
+    begun.window.document.edit("leave specks out", with_corner(job, "front", corner))
+    begun.wait(lambda: "left out" in removed_words(begun))
+    begun.settle()
+    assert begun.slip._heads[title] is not was
+    assert seen_at(begun, begun.slip._heads[title]) == before
+    begun.slip._area.ensureWidgetVisible(begun.slip.deeds["drop piece:knuckle"])
+    QTest.qWait(30)
+    before = seen_at(begun, begun.slip.deeds["drop piece:knuckle"])
+    begun.click(begun.slip.deeds["drop piece:knuckle"])
+    assert not begun.slip.isVisible()
+    begun.key(Qt.Key.Key_Escape)
+    begun.wait(begun.slip.isVisible)
+    QTest.qWait(30)
+    assert seen_at(begun, begun.slip.deeds["drop piece:knuckle"]) == before
+    assert bar.value() > 0
 
 
 def test_a_round_surface_is_not_offered_as_a_face(begun: Hand) -> None:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date
 from functools import partial
 from itertools import groupby
 
-from PySide6.QtCore import QPoint, QRect, Qt, QTimer, Signal
+from PySide6.QtCore import QCoreApplication, QEvent, QPoint, QRect, Qt, QTimer, Signal
 from PySide6.QtGui import QKeyEvent, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import (
     QLabel,
@@ -30,6 +31,18 @@ from clearturn_app.sheets.style import slip_style
 from clearturn_app.views.panel import Word
 from clearturn_app.window.look import Look
 from clearturn_app.window.session import Session
+
+# Sections, by what each is known as, and how far below the slip's top each stands, px.
+Stands = tuple[tuple[str, int], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SlipPlace:
+    """Where one was on a slip: its operation, which sections lay open, and what was seen."""
+
+    index: int
+    open: dict[str, bool]
+    stands: Stands
 
 
 class Slip(QWidget):
@@ -58,6 +71,7 @@ class Slip(QWidget):
         self._open: dict[str, bool] = {}  # by what a section is known as
         self._known_as: dict[str, str] = {}
         self._heads: dict[str, SectionHead] = {}
+        self._bodies: dict[str, QWidget] = {}
         self._shape: tuple[object, ...] = ()
         self._entering: Entering = None
         self._entered: object = None
@@ -95,17 +109,23 @@ class Slip(QWidget):
         """The fields that are there, by label."""
         return self._rows
 
-    def unfold(self, index: int) -> None:
-        """Show an operation's slip."""
+    def unfold(self, index: int, place: SlipPlace | None = None) -> None:
+        """Show an operation's slip, from its top or where one was on it."""
         self.index = index
-        self._open = {}
+        self._open = {} if place is None else dict(place.open)
         self._entering = None
         self._shape = ()
         self.setAccessibleName(f"Slip {self.operation.title}")
         self.show()
         self._restyle()
         self._area.verticalScrollBar().setValue(0)
+        if place is not None:
+            self._scroll_back(place.stands)
         self.setFocus()
+
+    def place(self) -> SlipPlace:
+        """Return where one is on the slip."""
+        return SlipPlace(self.index, dict(self._open), self._stands())
 
     def fold(self) -> None:
         """Put the slip away."""
@@ -149,10 +169,10 @@ class Slip(QWidget):
             for s in made
         )
         if shape != self._shape:
-            at = self._area.verticalScrollBar().value()
+            stands = self._stands()
             self._shape = shape
             self._build_on(made)
-            self._area.verticalScrollBar().setValue(at)
+            self._scroll_back(stands)
         else:
             fresh = {line.path: line for s in made for line in s.lines if isinstance(line, Field)}
             for row in self._rows.values():
@@ -160,6 +180,33 @@ class Slip(QWidget):
                     row.refresh(fresh[row.field.path])
         self._show_signature()
         self.update()
+
+    def _stands(self) -> Stands:
+        """Return where the sections stand; first the one that is written in or seen at the top."""
+        inside = self._area.widget()
+        if inside is None:
+            return ()
+        at, here = self._area.verticalScrollBar().value(), self.focusWidget()
+        stands = [(self._known_as[title], head.mapTo(inside, QPoint()).y() - at)
+                  for title, head in self._heads.items()]  # fmt: skip
+        written = [here is not None and body.isAncestorOf(here) for body in self._bodies.values()]
+        if any(written):
+            first = written.index(True)
+        else:
+            first = max((i for i, (_, below) in enumerate(stands) if below <= 0), default=0)
+        return (*stands[first:], *reversed(stands[:first]))
+
+    def _scroll_back(self, stands: Stands) -> None:
+        """Let what was seen stand where it stood: what was built anew may be longer above it."""
+        inside = self._area.widget()
+        heads = {self._known_as[title]: head for title, head in self._heads.items()}
+        kept = next(((heads[name], below) for name, below in stands if name in heads), None)
+        if inside is None or kept is None:
+            return
+        for _ in range(2):  # a line's height is known when its width is, the slip's after that
+            QCoreApplication.sendPostedEvents(None, QEvent.Type.LayoutRequest)
+        head, below = kept
+        self._area.verticalScrollBar().setValue(head.mapTo(inside, QPoint()).y() - below)
 
     def _sums_to_enter(self) -> list[Section]:
         job, operation = self.session.document.job, self.operation
@@ -205,7 +252,7 @@ class Slip(QWidget):
         column.setContentsMargins(edge, round(self.look.px(4)), edge, edge)
         column.setSpacing(round(self.look.px(3)))
         self._rows = {}
-        self._heads, self._known_as = {}, {}
+        self._heads, self._bodies, self._known_as = {}, {}, {}
         self.deeds, self.forms = {}, {}
         for section in made:
             body = QWidget()
@@ -218,6 +265,7 @@ class Slip(QWidget):
             column.addWidget(head)
             column.addWidget(body)
             self._heads[section.title] = head
+            self._bodies[section.title] = body
             self._known_as[section.title] = section.known_as
             self._switch(section, body, is_open)
         column.addStretch(1)

@@ -8,7 +8,7 @@ from PySide6.QtWidgets import QWidget
 
 from clearturn.drawing import Tone
 from clearturn_app.sheets.operations import OPERATIONS
-from clearturn_app.sheets.slip import Slip
+from clearturn_app.sheets.slip import Slip, SlipPlace
 from clearturn_app.views.clock_strip import ClockStrip
 from clearturn_app.views.corner_picture import CornerPicture
 from clearturn_app.views.gap_list import GapList
@@ -45,7 +45,7 @@ class Sheet(QWidget):
         self.swapped = False
         self.view = "both"
         self._places: Places | None = None
-        self._before: tuple[str, int | None] | None = None
+        self._before: tuple[str, SlipPlace | None] | None = None
         self.card = RouteCard(session, look, self)
         self.section = TurnSection(session, look, self)
         self.picture = CornerPicture(session, look, self)
@@ -87,23 +87,23 @@ class Sheet(QWidget):
         """Give the picture the whole sheet for touching; bring back what was there after it."""
         if on:
             if self._before is None:
-                self._before = (self.view, self.slip.index if self.slip.isVisible() else None)
+                self._before = (self.view, self.slip.place() if self.slip.isVisible() else None)
             self.slip.fold()
             self.show_view("picture")
             self.picture.setFocus()
         elif self._before is not None:
-            (view, index), self._before = self._before, None
+            (view, place), self._before = self._before, None
             self.show_view(view)
-            if index is not None:
-                self.open_slip(index, fold=False)
+            if place is not None:
+                self.open_slip(place.index, fold=False, place=place)
 
-    def open_slip(self, index: int, *, fold: bool = True) -> None:
-        """Unfold the slip of an operation; fold it if it lies open."""
+    def open_slip(self, index: int, *, fold: bool = True, place: SlipPlace | None = None) -> None:
+        """Unfold the slip of an operation, at a place of it if one is given; fold an open one."""
         if self.slip.isVisible() and self.slip.index == index:
             if fold:
                 self.slip.fold()
             return
-        self.slip.unfold(index)
+        self.slip.unfold(index, place)
         self.card.set_open(index)
         self._place_slip()
 
