@@ -181,13 +181,14 @@ class Session(QObject):
         """Take the result of the job as it stands."""
         if self.result is None and self.work.goal is None:
             self.work.show(None)
+        before = self.chosen_pair
         self.result = result
         self.refusal = ""
         self._checked_revision = self.document.revision
-        count = len(result.pairs)
         self._access = None
-        if self._chosen is None or self._chosen >= count:
-            self._chosen = self.order()[0] if count else None
+        self._chosen = self._found_again(before)
+        if self._chosen is None and result.pairs:
+            self._chosen = self.order()[0]
         self._set_state(State.CURRENT)
         self.result_changed.emit()
         self.chosen_changed.emit()
@@ -263,6 +264,14 @@ class Session(QObject):
         if self.result is None or self._chosen is None:
             return None
         return self.result.pairs[self._chosen]
+
+    def _found_again(self, pair: PairResult | None) -> int | None:
+        """Return the index of the same two parts: a changed job numbers its pairs anew."""
+        if pair is None or self.result is None:
+            return None
+        two = {pair.first, pair.second}
+        found = (i for i, one in enumerate(self.result.pairs) if {one.first, one.second} == two)
+        return next(found, None)
 
     def choose(self, index: int) -> None:
         """Choose a pair of the result by its index."""
