@@ -316,11 +316,16 @@ def _with_findings(found: Survey, findings: list[Finding]) -> Survey:
     return Survey(**values)
 
 
+def _rounded(length_mm: float) -> str:
+    """Four figures, as a length is written: never as a power of ten."""
+    return f"{length_mm:,.0f}" if length_mm >= 1000.0 else f"{length_mm:.4g}"
+
+
 def _findings(found: Survey) -> list[Finding]:
     rows = [
         (found.open_edges, "open-edges", "note",
-         f"{found.open_edges:,} edges are open ({found.open_length_mm:.4g} mm in all): the scan "
-         "has holes or rims, and it encloses no volume."),
+         f"{found.open_edges:,} edges are open ({_rounded(found.open_length_mm)} mm in all): the "
+         "scan has holes or rims, and it encloses no volume."),
         (found.non_manifold_edges, "non-manifold-edges", "warning",
          f"{found.non_manifold_edges:,} edges are shared by more than two triangles."),
         (found.turned_edges, "mixed-winding", "warning",
