@@ -229,7 +229,10 @@ class FieldRow(QWidget):
         self._source.setText(field.source if field.kind not in _TEXTS else "")
         text = field.shown(self._document.job, self._look)
         if isinstance(self.editor, QComboBox):
-            self.editor.setCurrentText(text)
+            if self.fault.text() and self.editor.currentText() != text:
+                self.take()  # what a refused choice lacked may be there now
+            else:
+                self.editor.setCurrentText(text)
         elif not self.editor.isModified() or not self.editor.hasFocus():
             if self.fault.text() and self.editor.text() != text and self.editor.isModified():
                 return  # a refused value stays to be mended

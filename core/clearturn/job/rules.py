@@ -244,8 +244,9 @@ def _weight_faults(at: JsonPath, corner: Corner) -> Iterator[Fault]:
         yield Fault(
             (*at, "weights"),
             f"weights {weights.where!r} need a band",
-            found=f"z_from_mm {low}, z_to_mm {high}",
-            allowed="z_from_mm below z_to_mm",
+            found="an end that is not given" if None in (low, high) else f"{low:g} to {high:g} mm",
+            allowed="a lower end below an upper one",
+            mend="give both ends of the band",
         )
 
 
