@@ -528,6 +528,23 @@ def test_an_unfinished_form_says_so_at_each_place_and_nonsense_in_a_sentence(han
     assert hand.corner.rotor.ring_inner_diameter_mm == 222.0
 
 
+def test_a_box_has_room_for_its_name_and_is_put_on_once(hand: Hand) -> None:
+    hand.click(hand.window.sheet.actions.words["new"])
+    hand.operation(3)
+    hand.fill("caliper", caliper_words())
+    box = {
+        "name": "outboard bleed nipple", "clock offset": "38.2", "from radius": "150",
+        "to radius": "160", "from z": "40", "to z": "50", "width": "14",
+    }  # fmt: skip
+    hand.fill("box", box)
+    editor = hand.slip.forms["box"].editors["name"]
+    assert editor.fontMetrics().horizontalAdvance(editor.text()) < editor.width() - 12
+    assert [one.name for one in hand.corner.caliper.boxes] == ["outboard bleed nipple"]
+    hand.fill("box", {})  # the word touched again: what was written still stands there
+    assert "the caliper has this already" in told(hand)
+    assert len(hand.corner.caliper.boxes) == 1
+
+
 def drop(window: MainWindow, *paths: Path) -> None:
     """Drop files on the window as the desktop does."""
     data = QMimeData()

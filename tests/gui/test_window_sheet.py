@@ -6,6 +6,7 @@ import itertools
 import json
 import threading
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -165,6 +166,27 @@ def test_arrows_walk_through_the_gaps_in_the_order_of_the_list(window: MainWindo
     press(window, Qt.Key.Key_Up)
     press(window, Qt.Key.Key_Up)
     assert window.session.chosen == order[0]
+
+
+def test_the_chosen_pair_stays_chosen_when_a_changed_job_numbers_its_pairs_anew(
+    window: MainWindow, checker: Checker, qtbot
+) -> None:
+    result, session = checker.result, window.session
+    at = session.order()[2]
+    session.choose(at)
+    first, second = result.pairs[at].first, result.pairs[at].second
+
+    def check_with(pairs) -> None:
+        checker.result = replace(result, pairs=tuple(pairs))
+        session.check_now()
+        qtbot.waitUntil(
+            lambda: session.is_current and session.result is checker.result, timeout=60_000
+        )
+
+    check_with(reversed(result.pairs))
+    assert {session.chosen_pair.first, session.chosen_pair.second} == {first, second}
+    check_with(one for one in result.pairs if {one.first, one.second} != {first, second})
+    assert session.chosen == session.order()[0]  # it is judged no more: the worst instead
 
 
 def test_section_reads_the_place_under_the_pointer(window: MainWindow, qtbot) -> None:
@@ -445,6 +467,30 @@ def test_three_sentences_are_said_on_the_first_start_only(
     again = make(opened(DEMO), checker)
     again.welcome()
     assert not again.sheet.note.isVisible()
+
+
+def test_a_refused_choice_is_taken_when_what_it_lacked_is_written(window: MainWindow) -> None:
+    corner = path_of("axles[0].corner.weights")
+    job = with_value(window.document.job, (*corner, "where"), "anywhere")
+    for end in ("z_from_mm", "z_to_mm"):
+        job = with_value(job, (*corner, end), None)
+    window.document.edit("weights anywhere", job)
+    window.sheet.open_slip(WHEEL)
+    window.sheet.slip.open_section("balance weights")
+    choice = row(window, "stick-on weights may sit")
+    choice.editor.setCurrentText("not in band")
+    choice.editor.activated.emit(choice.editor.currentIndex())
+    assert "give both ends of the band" in choice.fault.text()
+    assert "None" not in choice.fault.text()
+    assert "_mm" not in choice.fault.text()
+    write(window, "band from z", "-108")
+    QTest.qWait(30)
+    assert choice.editor.currentText() == "not in band"  # still to be mended, and still refused
+    assert value_at(window.document.job, (*corner, "where")) == "anywhere"
+    write(window, "band to z", "30")
+    QTest.qWait(30)
+    assert value_at(window.document.job, (*corner, "where")) == "not in band"
+    assert choice.fault.text() == ""
 
 
 def test_a_second_note_of_the_same_size_has_its_word_at_the_foot(window: MainWindow) -> None:

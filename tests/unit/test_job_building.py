@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from clearturn.envelope.dimensions import CaliperDimensions, RotorDimensions
+from clearturn.envelope.dimensions import BoxDimensions, CaliperDimensions, RotorDimensions
 from clearturn.errors import InputError
 from clearturn.job import building as edits
 from clearturn.job.edits import with_corner
@@ -170,3 +170,18 @@ def test_touched_diameters_are_checked_against_the_rotor() -> None:
     assert checks.housing_in_hat is not None
     corner = whole()[-1]
     assert edits.with_touched_diameters(corner) is corner
+
+
+def test_a_box_is_put_on_the_caliper_once() -> None:
+    corner = edits.with_caliper(Corner("left"), CALIPER, 0.2)
+    box = BoxDimensions("bleed nipple", 38.2, 150.0, 160.0, 40.0, 50.0, 14.0)
+    once = edits.with_box(corner, box)
+    assert once.caliper is not None
+    assert once.caliper.boxes == (box,)
+    with pytest.raises(InputError, match="the caliper has this already, found 'bleed nipple'"):
+        edits.with_box(once, replace(box, z_from_mm=42.0))
+    both = edits.with_box(once, replace(box, name="other nipple"))
+    assert both.caliper is not None
+    assert [one.name for one in both.caliper.boxes] == ["bleed nipple", "other nipple"]
+    with pytest.raises(InputError, match="no caliper to put a box on"):
+        edits.with_box(Corner("left"), box)

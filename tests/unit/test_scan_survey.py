@@ -71,9 +71,7 @@ def test_an_open_box_has_no_volume_and_four_open_edges() -> None:
 @pytest.mark.parametrize(
     ("side_mm", "told"), [(60.0, "(240 mm in all)"), (3580.25, "(14,321 mm in all)")]
 )
-def test_the_length_of_open_edges_is_told_as_a_length_is_written(
-    side_mm: float, told: str
-) -> None:
+def test_the_length_of_open_edges_is_told_as_a_length_is_written(side_mm: float, told: str) -> None:
     found = survey(Mesh(CUBE_POINTS * (side_mm / 60.0), CUBE_FACES[2:]))
     (line,) = [one.text for one in found.findings if one.code == "open-edges"]
     assert told in line  # four sides of the missing face

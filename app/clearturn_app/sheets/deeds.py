@@ -5,12 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QKeyEvent
+from PySide6.QtGui import QFontMetrics, QKeyEvent
 from PySide6.QtWidgets import QComboBox, QGridLayout, QHBoxLayout, QLabel, QLineEdit, QWidget
 
 from clearturn.errors import InputError
 from clearturn_app.sheets.fields import Blank, Deed, Form
-from clearturn_app.sheets.rows import LABEL_PX, UNIT_PX, VALUE_PX, StillBox, told
+from clearturn_app.sheets.rows import LABEL_PX, TEXT_PX, UNIT_PX, VALUE_PX, StillBox, told
 from clearturn_app.views.panel import Word
 from clearturn_app.window.look import Look
 
@@ -118,14 +118,22 @@ class FormBlock(QWidget):
         editor.setAccessibleName(field.label)
         editor.setAccessibleDescription(field.help)
         editor.setToolTip(field.help)
-        wide = VALUE_PX + (UNIT_PX if field.kind == "choice" else 0)
-        editor.setFixedWidth(round(look.px(wide)))
-        grid.addWidget(editor, row, 1, 1, 2 if field.kind == "choice" else 1)
-        if field.kind != "choice":
-            unit = _text(field.unit(look))
-            unit.setFixedWidth(round(look.px(UNIT_PX)))
-            grid.addWidget(unit, row, 2)
-        grid.addWidget(_text(field.help, quiet=True), row, 3)
+        room = QFontMetrics(look.font("text", 12.5)).horizontalAdvance(field.help)
+        short = not blank.start and room < look.px(TEXT_PX - 20)
+        if field.kind == "text" and isinstance(editor, QLineEdit) and short:
+            # A name or a reason needs the room; its help stands where it will be written.
+            editor.setPlaceholderText(field.help)
+            editor.setFixedWidth(round(look.px(TEXT_PX)))
+            grid.addWidget(editor, row, 1, 1, 3)
+        else:
+            wide = VALUE_PX + (UNIT_PX if field.kind == "choice" else 0)
+            editor.setFixedWidth(round(look.px(wide)))
+            grid.addWidget(editor, row, 1, 1, 2 if field.kind == "choice" else 1)
+            if field.kind != "choice":
+                unit = _text(field.unit(look))
+                unit.setFixedWidth(round(look.px(UNIT_PX)))
+                grid.addWidget(unit, row, 2)
+            grid.addWidget(_text(field.help, quiet=True), row, 3)
         fault = _text("")
         fault.setProperty("fault", True)
         fault.hide()

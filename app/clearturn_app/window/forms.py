@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
@@ -191,13 +190,9 @@ class Forms(QObject):
         self._edit(f"{name} from dimensions", name, put(self.corner, made, tolerance))
 
     def _box(self, values: dict[str, Any]) -> None:
-        caliper = self.corner.caliper
-        if caliper is None:
-            return
         box = BoxDimensions(**values)
         box.check("")
-        corner = replace(self.corner, caliper=replace(caliper, boxes=(*caliper.boxes, box)))
-        self._edit(f"put {box.name} on the caliper", "caliper", corner)
+        self._edit(f"put {box.name} on the caliper", "caliper", edits.with_box(self.corner, box))
 
     def _stack(self, values: dict[str, Any]) -> None:
         self._edit("seat stack", "seat_stack", edits.with_stack(self.corner, **values))

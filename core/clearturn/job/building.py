@@ -11,7 +11,12 @@ from dataclasses import dataclass, replace
 from itertools import count
 from typing import Any
 
-from clearturn.envelope.dimensions import CaliperDimensions, RotorDimensions, ShieldDimensions
+from clearturn.envelope.dimensions import (
+    BoxDimensions,
+    CaliperDimensions,
+    RotorDimensions,
+    ShieldDimensions,
+)
 from clearturn.errors import InputError
 from clearturn.job.edits import put, without
 from clearturn.job.judging import AllowanceEntry, SeatStack
@@ -277,6 +282,23 @@ def with_caliper(corner: Corner, caliper: CaliperDimensions, tolerance_mm: float
     """Return the corner with a caliper from dimensions."""
     part = Part("caliper", "caliper", "fixed", dimensions="caliper", tolerance_mm=tolerance_mm)
     return put(replace(corner, caliper=caliper), part)
+
+
+def with_box(corner: Corner, box: BoxDimensions) -> Corner:
+    """Return the corner with one more box on its caliper.
+
+    Raises
+    ------
+    InputError
+        If there is no caliper from dimensions, or it has a box of that name.
+    """
+    caliper = corner.caliper
+    if caliper is None:
+        raise InputError("there is no caliper to put a box on", mend="give the caliper first")
+    if any(one.name == box.name for one in caliper.boxes):
+        raise InputError("the caliper has this already", found=repr(box.name),
+                         mend="write another name, or change the one that is there")  # fmt: skip
+    return replace(corner, caliper=replace(caliper, boxes=(*caliper.boxes, box)))
 
 
 def with_shield(corner: Corner, shield: ShieldDimensions, tolerance_mm: float) -> Corner:
