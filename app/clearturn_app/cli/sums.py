@@ -200,7 +200,8 @@ def as_text(job: Job, result: SumsResult, written: list[Path]) -> str:
     from clearturn.trade.sheet import CAUTION
 
     if not result.sheets:
-        return f"{job.name}: the job holds no sums, so nothing is proven (docs/methods tells what they need)."
+        why = "the job holds no sums, so nothing is proven (docs/methods tells what they need)"
+        return f"{job.name}: {why}."
     blocks = [f"{job.name}: sums: {result.word.upper()}"]
     blocks += [_sheet(sheet) for sheet in result.sheets]
     if written:
