@@ -593,7 +593,11 @@ def test_proposals_are_shown_and_accepted_in_one_step(hand: Hand, folder: Path) 
         hand.wait(note.isVisible)
         assert note.heading == f"PROPOSED ON THE {name.upper()} SCAN"
         hand.step(f"proposed {name}")
+        look_over(hand, SHOWN[name])
         hand.click(note.words[0])
+        assert hand.slip.isVisible()  # back where one came from
+        assert not hand.window.session.work.offered
+        assert SHOWN[name] <= set(hand.window.session.work.lines)
     assert {datum.name for datum in hand.corner.datums} >= {
         "hub face", "register", "bearing housing", "wheel pad", "wheel bore"
     }  # fmt: skip
@@ -602,6 +606,30 @@ def test_proposals_are_shown_and_accepted_in_one_step(hand: Hand, folder: Path) 
     lug = hand.corner.hub_frame.clock_deg
     off = min(abs(lug - clock) for clock in TRUE["lugs"]["clock_deg"].values())
     assert off < 5.0  # as rough as a picture turned by hand
+
+
+SHOWN = {
+    "knuckle": {"hub face", "register", "bearing housing"},
+    "wheel": {"wheel pad", "wheel bore"},
+}
+
+
+def look_over(hand: Hand, names: set[str]) -> None:
+    """What is proposed is drawn and lit on the whole sheet while the note asks."""
+    work = hand.window.session.work
+    assert hand.window.sheet.view == "picture"
+    assert names <= set(work.offered)
+    assert work.goal is None
+    if "hub face" in names:
+        axis = work.offered["register"].axis
+        pose = np.array(TRUE["poses"]["knuckle"]["hub_from_scan"])
+        # Both ends of the register's axis lie on the spin axis of the construction.
+        ends = axis @ pose[:3, :3].T + pose[:3, 3]
+        assert np.hypot(ends[:, 0], ends[:, 1]).max() < 0.2
+        lit = surface(work.source.mesh).centres[work.lit] @ pose[:3, :3].T + pose[:3, 3]
+        across = 2.0 * np.hypot(lit[:, 0], lit[:, 1])
+        housing = TRUE["hub"]["housing_diameter_mm"]
+        assert (abs(across - housing) < 0.5).sum() > 1000  # the housing's patch, all round
 
 
 def turn_up(hand: Hand, up: NDArray[np.float64]) -> None:

@@ -28,6 +28,7 @@ _CHAIN = (9.0, 3.0, 2.0, 3.0)  # a centre line, ISO 128-2 no. 04: long dash, gap
 _HELP = (
     "Click touches; dragging turns, with Ctrl it rolls, with Shift it moves; the wheel goes near."
 )
+_LOOK_HELP = "Dragging turns, with Ctrl it rolls, with Shift it moves; the wheel goes near."
 _BOX_HELP = (
     "Dragging draws, with Shift it moves; the wheel goes near; Space lays one in the middle."
 )
@@ -102,8 +103,11 @@ class TouchBar(Panel):
         words = work.touched_words(look)
         if self.session.tasks.running("touch"):
             words = "The patch is growing …"
+        elif self.session.tasks.running("propose"):
+            words = f"Looking for the {work.goal.scan}'s datums …"
         elif not words:
-            words = _BOX_HELP if work.goal.box else _HELP
+            words = _HELP if work.goal.touches else _LOOK_HELP
+            words = _BOX_HELP if work.goal.box else words
             painter.setPen(look.tone(Tone.QUIET))
         told = painter.fontMetrics().elidedText(words, Qt.TextElideMode.ElideRight, int(room))
         painter.drawText(QPointF(left, look.px(45)), told)
@@ -121,6 +125,8 @@ def paint_features(painter: QPainter, look: Look, session: Session, camera: Came
     for name in roles:
         told = name if has_room else ""
         _paint_lines(painter, look, work.lines[name], seen, told, strong=False)
+    for name, lines in work.offered.items():
+        _paint_lines(painter, look, lines, seen, name, strong=True)
     name = work.goal.role.name if work.goal is not None and work.goal.role is not None else ""
     _paint_lines(painter, look, work.touched_lines, seen, name, strong=True)
 

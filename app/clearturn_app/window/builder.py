@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
+from numpy.typing import NDArray
 from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QFileDialog, QWidget
 
@@ -25,6 +26,7 @@ from clearturn_app.window.workpiece import Goal
 
 if TYPE_CHECKING:
     from clearturn.corner.sources import Source
+    from clearturn.corner.touched import FeatureLines
     from clearturn.propose import Proposals, Proposed
     from clearturn.propose.model import PartWord
     from clearturn.scan import Survey
@@ -237,8 +239,9 @@ class Builder(Forms):
         self.look_closely.emit(True)
 
     def end_touching(self) -> None:
-        """Touch no more."""
+        """Touch no more, and show nothing that is proposed."""
         self._all = False
+        self.session.tasks.cancel("propose")
         self.work.end()
         self.look_closely.emit(False)
 
@@ -313,6 +316,8 @@ class Builder(Forms):
 
     def _look(self, name: str) -> None:
         ask = "Turn the picture until what is up in the vehicle is up here, then let it propose."
+        if name == "wheel":
+            ask = "Let it propose; which way the wheel is turned does not matter."
         self._begin(Goal(name, ask, "propose", looks=True))
 
     def _read_places(self, name: str) -> None:
@@ -323,19 +328,34 @@ class Builder(Forms):
         from clearturn.propose import propose
 
         loaded, corner = self.work.loaded[name], self.corner
-        self.end_touching()
         self._looked_on = self.work.axle
         shows: PartWord | None = {"knuckle": "knuckle", "wheel": "wheel"}.get(name)  # type: ignore[assignment]
+
+        def work(progress: Progress) -> tuple[Proposals, Drawn]:
+            found = propose(loaded.source, corner, shows, up=up, progress=progress.part(0.0, 0.9))
+            return found, _drawn(found, loaded.source, progress.part(0.9, 1.0))
+
+        def done(answer: tuple[Proposals, Drawn]) -> None:
+            found, drawn = answer
+            self.work.end()
+            self.work.offer(*drawn)  # to be looked over, until it is accepted or not
+            self.proposed.emit(name, found, up)
+
+        def failed(error: BaseException) -> None:
+            self.end_touching()
+            self.session.trouble.emit(error)
+
         self.session.tasks.start(
-            "propose",
-            lambda progress: propose(loaded.source, corner, shows, up=up, progress=progress),
-            done=lambda found: self.proposed.emit(name, found, up),
-            failed=self.session.trouble.emit, words=f"looking for the {name}'s datums", shown=True,
+            "propose", work, done=done, failed=failed, words=f"looking for the {name}'s datums",
+            shown=True,
         )  # fmt: skip
 
     def accept(self, name: str, found: Proposals, up: model.Vec3) -> None:
         """Take what was proposed and is wanted into the job."""
         from clearturn.propose import accept
+
+        shown = self.work.offered
+        self.end_touching()
 
         def act() -> None:
             if self.work.axle != self._looked_on:
@@ -343,6 +363,7 @@ class Builder(Forms):
                     "this was proposed on the other axle", mend="turn back to it, or look again"
                 )
             wanted = tuple(one for one in found.proposed if is_wanted(one))
+            self.work.lines |= shown
             taken = accept(self.corner, name, replace(found, proposed=wanted), up=up)
             self._edit(f"accept what was proposed on {name}", "datums", taken.corner)
             self._complete_wheel()
@@ -396,6 +417,24 @@ class Builder(Forms):
 
 _WANTED = ("hub face", "register", "rotor register", "lug 1 bore", "bearing housing",
            "hub flange rim", "wheel pad", "wheel bore", "turning faces")  # fmt: skip
+
+
+Drawn = tuple[dict[str, "FeatureLines"], NDArray[np.int64]]
+
+
+def _drawn(found: Proposals, source: Source, progress: Progress) -> Drawn:
+    """Return how what is proposed and may be taken is drawn, and its faces."""
+    from clearturn.corner.touched import datum_drawn
+    from clearturn.propose import DOUBTFUL, proposed_datum
+
+    lines: dict[str, FeatureLines] = {}
+    faces = [np.empty(0, np.int64)]
+    for one in found.proposed:
+        if is_wanted(one) and one.feature is not None and one.confidence >= DOUBTFUL:
+            datum = proposed_datum(one, source.scan.name)
+            lines[one.name], patch = datum_drawn(datum, source, progress)
+            faces.append(patch)
+    return lines, np.unique(np.concatenate(faces))
 
 
 def is_wanted(one: Proposed) -> bool:

@@ -107,6 +107,8 @@ class Workpiece(QObject):
     touched : Touched or None
     boxing : Boxing
         The box drawn, where one is wanted.
+    lines, offered : dict of str to FeatureLines
+        How the datums taken, and those proposed and not taken yet, are drawn, by name.
     """
 
     changed = Signal()
@@ -125,6 +127,8 @@ class Workpiece(QObject):
         self.goal: Goal | None = None
         self.touched: Touched | None = None
         self.lines: dict[str, FeatureLines] = {}
+        self.offered: dict[str, FeatureLines] = {}
+        self._offered_faces: NDArray[np.int64] | None = None
         self.boxing = Boxing(tasks, self)
         self.boxing.changed.connect(self.touched_changed)
         self.boxing.trouble.connect(self.trouble)
@@ -252,12 +256,18 @@ class Workpiece(QObject):
     def end(self) -> None:
         """Ask for nothing any more."""
         self.tasks.cancel("touch")
-        had = self.goal is not None
+        had = self.goal is not None or bool(self.offered)
         self.goal = self.touched = None
+        self.offered, self._offered_faces = {}, None
         self.boxing.clear()
         if had:
             self.goal_changed.emit()
             self.touched_changed.emit()
+
+    def offer(self, lines: dict[str, FeatureLines], faces: NDArray[np.int64]) -> None:
+        """Show what is proposed on the scan shown, until `end`."""
+        self.offered, self._offered_faces = lines, faces
+        self.touched_changed.emit()
 
     def touch(self, origin: Floats, direction: Floats) -> None:
         """Touch what a line of sight meets on the scan shown."""
@@ -316,9 +326,11 @@ class Workpiece(QObject):
 
     @property
     def lit(self) -> NDArray[np.int64] | None:
-        """The faces of the scan that light up: what was touched, or what a box would leave out."""
+        """The faces that light up: what was touched or is proposed, or a box would leave out."""
         if self.touched is not None:
             return self.touched.faces
+        if self._offered_faces is not None:
+            return self._offered_faces
         return self.boxing.found.faces if self.boxing.found is not None else None
 
     @property

@@ -15,6 +15,7 @@ from clearturn.datum import (
     Fit,
     Patch,
     Proposal,
+    SpinAxis,
     StandardUncertainty,
     fit_cylinder,
     fit_plane,
@@ -239,11 +240,14 @@ class FeatureLines:
 
 def feature_lines(proposal: Proposal, patch: Patch) -> FeatureLines:
     """Return the axis line of a round feature, or the outline of a plane."""
-    fit = proposal.fit
+    return _lines(proposal.feature, proposal.fit, patch.points_mm)
+
+
+def _lines(feature: str, fit: Fit | SpinAxis | None, points: Array) -> FeatureLines:
     if fit is None or fit.direction is None:
         return FeatureLines(None, None)
-    off = patch.points_mm - fit.point_mm
-    if proposal.feature != "plane":
+    off = points - fit.point_mm
+    if feature != "plane":
         along = off @ fit.direction
         ends = np.array([along.min() - _BEYOND_MM, along.max() + _BEYOND_MM])
         return FeatureLines(fit.point_mm + np.outer(ends, fit.direction), None)
@@ -252,6 +256,24 @@ def feature_lines(proposal: Proposal, patch: Patch) -> FeatureLines:
     corners = np.array([(u.min(), v.min()), (u.max(), v.min()), (u.max(), v.max()),
                         (u.min(), v.max()), (u.min(), v.min())])  # fmt: skip
     return FeatureLines(None, fit.point_mm + corners @ frame[:2])
+
+
+def datum_drawn(
+    datum: Datum, source: Source, progress: Progress | None = None
+) -> tuple[FeatureLines, NDArray[np.int64]]:
+    """Return how a datum is drawn, fitted as a check fits it, and the faces of its patches.
+
+    Raises
+    ------
+    FitProblem
+        If its patches do not determine the feature.
+    """
+    fit = fit_datum(datum, source, progress)
+    patches = [patch_at(source.mesh, seed, datum.normal_deg, datum.limit_mm, progress)
+               for seed in datum.seeds_mm]  # fmt: skip
+    points = np.concatenate([patch.points_mm for patch in patches])
+    faces = np.unique(np.concatenate([patch.faces for patch in patches])).astype(np.int64)
+    return _lines(datum.feature, fit, points), faces[source.kept[faces]]
 
 
 def feature_words(proposal: Proposal, *, exact: bool = False) -> str:

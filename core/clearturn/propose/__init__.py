@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from clearturn.lazily import lazily
 
 if TYPE_CHECKING:
-    from clearturn.propose.accepting import Accepted, accept
+    from clearturn.propose.accepting import Accepted, accept, proposed_datum
     from clearturn.propose.knuckle import propose_knuckle
     from clearturn.propose.model import DOUBTFUL, SURE, NotFound, Proposals, Proposed
     from clearturn.propose.rescan import Laid, laid_scan, lay
@@ -28,6 +28,7 @@ __all__ = [
     "propose",
     "propose_knuckle",
     "propose_wheel",
+    "proposed_datum",
     "ways_to_the_axis",
 ]
 
@@ -37,6 +38,7 @@ __getattr__ = lazily(
         "accepting": (
             "Accepted",
             "accept",
+            "proposed_datum",
         ),
         "knuckle": ("propose_knuckle",),
         "model": (

@@ -68,7 +68,7 @@ def accept(
     chosen, findings = _chosen(corner, found, names)
     taken = []
     for one in chosen:
-        corner = put(corner, _datum(one, scan))
+        corner = put(corner, proposed_datum(one, scan))
         taken.append(one.name)
     if names is None:
         corner, more = _with_frame(corner, scan, found, up, findings)
@@ -113,7 +113,8 @@ def _of_name(found: Proposals, name: str) -> Proposed:
     return one
 
 
-def _datum(one: Proposed, scan: str) -> model.Datum:
+def proposed_datum(one: Proposed, scan: str) -> model.Datum:
+    """Return the datum a proposal of a feature becomes on a scan."""
     feature: model.FeatureWord = "plane" if one.feature == "plane" else "cylinder"
     return model.Datum(one.name, scan, feature, one.seeds_mm, True, one.normal_deg, one.limit_mm)
 
