@@ -36,6 +36,7 @@ from clearturn.job.file import load_job  # noqa: E402
 from clearturn.job.model import DropSmallPieces  # noqa: E402
 from clearturn.result import CheckResult, Verdict  # noqa: E402
 from clearturn.scan import piece_labels  # noqa: E402
+from clearturn_app.sheets.rows import FactBlock  # noqa: E402
 from clearturn_app.window.main import MainWindow, first_document  # noqa: E402
 from clearturn_app.window.session import State  # noqa: E402
 
@@ -467,12 +468,20 @@ def test_a_round_surface_is_not_offered_as_a_face(begun: Hand) -> None:
     assert [datum.feature for datum in begun.corner.datums] == ["plane"]
 
 
+def facts(hand: Hand) -> str:
+    return "; ".join(block.accessibleName() for block in hand.slip.findChildren(FactBlock))
+
+
 def test_taken_steps_are_undone_one_by_one(begun: Hand) -> None:
+    count = len(begun.window.session.work.loaded["knuckle"].source.mesh.faces) - 12
+    assert f"left: 2 pieces, of {count:,} and 12 triangles" in facts(begun)
     begun.deed("drop piece:knuckle")
     begun.touch(BOX)
     begun.take()
     begun.key(Qt.Key.Key_Escape)
     begun.wait(lambda: "left out, 1 whole piece" in removed_words(begun))
+    begun.settle()
+    assert "left: one piece" in facts(begun)
     begun.operation(1)
     begun.deed("touch:hub face")
     begun.touch(FACE)

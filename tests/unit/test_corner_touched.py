@@ -9,9 +9,11 @@ import trimesh
 from clearturn.corner.faces import clean
 from clearturn.corner.sources import Source
 from clearturn.corner.touched import (
+    datum_drawn,
     feature_lines,
     feature_words,
     outward_at,
+    pieces_left,
     reach_mm,
     removed_by,
     spin_of,
@@ -19,7 +21,7 @@ from clearturn.corner.touched import (
 )
 from clearturn.datum import fit_cylinder
 from clearturn.errors import FitProblem
-from clearturn.job.model import DropPiece, DropSmallPieces, Scan
+from clearturn.job.model import Datum, DropPiece, DropSmallPieces, Scan
 from clearturn.mesh import Mesh
 
 RADIUS, HEIGHT = 35.0, 20.0
@@ -126,3 +128,22 @@ def test_each_cleaning_step_tells_what_it_took(source: Source) -> None:
         "12 triangles left out, 1 whole piece",
         f"{large} triangles left out, 1 whole piece",
     )
+
+
+def test_the_pieces_that_cleaning_leaves_are_counted_the_largest_first(source: Source) -> None:
+    both = (len(source.mesh.faces) - 12, 12)
+    steps = (DropSmallPieces("drop small pieces", 20), DropPiece("drop piece", (55.0, 0.0, 0.0)))
+    for count, left in enumerate((both, both[:1], ())):
+        kept = clean(source.mesh, steps[:count]).kept
+        assert pieces_left(Source(source.scan, source.mesh, kept)) == left
+
+
+def test_a_datum_is_drawn_through_its_patches_as_a_touch_is(source: Source) -> None:
+    seed = (RADIUS, 0.0, 10.0)
+    lines, faces = datum_drawn(Datum("register", "knuckle", "cylinder", (seed,)), source)
+    assert lines.axis is not None
+    assert lines.axis[:, :2] == pytest.approx(0.0, abs=0.01)
+    corners = source.mesh.vertices[source.mesh.faces[faces]]
+    # Every face on the spigot's wall, and none beside it.
+    assert np.hypot(corners[..., 0], corners[..., 1]) == pytest.approx(RADIUS)
+    assert len(faces) == 8 * 2 * 120

@@ -169,6 +169,7 @@ def _bench_lines(scan: model.Scan, bench: _Bench) -> Iterator[Line]:
         yield Fact(str(finding.severity), finding.text)
     for k, (step, words) in enumerate(zip(scan.cleaning, one.removed, strict=True)):
         yield Deed(str(step.step), words, (("take back", f"take back:{name}:{k}"),))
+    yield Fact("left", _left_words(one.left))
     specks, below = specks_of(one)
     leave = [("a piece: touch it", f"drop piece:{name}"), ("a box: draw it", f"drop box:{name}")]
     if specks and not any(step.step == "drop small pieces" for step in scan.cleaning):
@@ -185,6 +186,17 @@ def _bench_lines(scan: model.Scan, bench: _Bench) -> Iterator[Line]:
                     ("not wanted", f"drop scan:{name}")))  # fmt: skip
 
 
+def _left_words(left: tuple[int, ...]) -> str:
+    """Which pieces a part would take that takes the rest: bench and clamp are mostly one each."""
+    if len(left) < 2:
+        return "one piece" if left else "nothing"
+    most = [f"{size:,}" for size in left[:_PIECES_TOLD]]
+    last = most.pop()
+    which = "of" if len(left) <= _PIECES_TOLD else "the largest of"
+    return f"{len(left):,} pieces, {which} {', '.join(most)} and {last} triangles"
+
+
+_PIECES_TOLD = 6
 SMALL_HOLE_MM = 10.0
 """Offered for closing; common practice, no source.  The slip's number can be changed."""
 

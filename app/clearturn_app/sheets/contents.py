@@ -69,7 +69,8 @@ def _scans(
                       source="given in the job"),
                 Field((*here, "scanner_error_mm"), "scanner's stated error ±",
                       "Limit of the scanner's length error over the part, from its certificate; it "
-                      "goes into every uncertainty.", low=0, high=5, source="maker's statement"),
+                      "goes into every uncertainty.", low=0, high=5,
+                      source="maker's statement" if scan.scanner_error_mm else "none stated yet"),
                 Field((*here, "noise_mm"), "noise of the surface",
                       "Standard deviation of the scanned surface. Left empty it is estimated from "
                       "the fitted datums.", low=0, high=5, optional=True,

@@ -41,11 +41,21 @@ class Loaded:
     survey : Survey
     removed : tuple of str
         What each of its cleaning steps took away.
+    left : tuple of int
+        Triangles of each piece that is still there, the largest first.
     """
 
     source: Source
     survey: Survey
     removed: tuple[str, ...]
+    left: tuple[int, ...]
+
+    @classmethod
+    def of(cls, source: Source, survey: Survey) -> Loaded:
+        """Look at what the cleaning took and left."""
+        from clearturn.corner.touched import pieces_left, removed_by
+
+        return cls(source, survey, removed_by(source), pieces_left(source))
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,9 +177,7 @@ class Workpiece(QObject):
 
     def take(self, scan: model.Scan, source: Source, found: Survey) -> None:
         """Keep a scan that was just read, and show it."""
-        from clearturn.corner.touched import removed_by
-
-        self.loaded[scan.name] = Loaded(source, found, removed_by(source))
+        self.loaded[scan.name] = Loaded.of(source, found)
         self.loaded_changed.emit()
         self.show(scan.name)
 
@@ -224,14 +232,13 @@ class Workpiece(QObject):
 
     def _clean(self, source: Source, found: Survey, was: str) -> None:
         from clearturn.corner.sources import cleaned_source
-        from clearturn.corner.touched import removed_by
 
         name = source.scan.name
 
         def work(progress: Progress) -> Loaded:
             mesh = source.file_mesh or source.mesh
             fresh = cleaned_source(source.scan, mesh, source.findings, progress)
-            return Loaded(fresh, found, removed_by(fresh))
+            return Loaded.of(fresh, found)
 
         def done(value: Loaded) -> None:
             if self.scans().get(name) == source.scan:
@@ -390,7 +397,6 @@ class Workpiece(QObject):
 
 def _loaded(scan: model.Scan, folder: Path, progress: Progress) -> Loaded:
     from clearturn.corner.sources import read_sources
-    from clearturn.corner.touched import removed_by
     from clearturn.datum.grow import surface
     from clearturn.scan import survey
 
@@ -398,4 +404,4 @@ def _loaded(scan: model.Scan, folder: Path, progress: Progress) -> Loaded:
     source = read_sources(corner, folder, progress.part(0.0, 0.6))[scan.name]
     found = survey(source.mesh, progress.part(0.6, 0.9))
     surface(source.mesh, progress.part(0.9, 1.0))  # so that the first touch does not wait for it
-    return Loaded(source, found, removed_by(source))
+    return Loaded.of(source, found)

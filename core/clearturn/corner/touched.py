@@ -193,6 +193,12 @@ def spin_of(source: Source, face_mm: ArrayLike, axis_mm: ArrayLike, *, wheel: bo
     return Spin(axis.point_mm + along * axis.axes[2], way)
 
 
+def pieces_left(source: Source) -> tuple[int, ...]:
+    """Return how many triangles each piece keeps that the cleaning left, the largest first."""
+    counts = np.bincount(piece_of(source.mesh)[source.kept])
+    return tuple(int(count) for count in -np.sort(-counts[counts > 0]))
+
+
 def removed_by(source: Source) -> tuple[str, ...]:
     """Return in words what each cleaning step of a scan took away."""
     steps, mesh = source.scan.cleaning, source.file_mesh or source.mesh
