@@ -169,6 +169,22 @@ def test_unusual_gaps_still_draw_on_the_paper(gap: float) -> None:
     assert said == math.isnan(gap)
 
 
+@pytest.mark.parametrize("required", [0.3, 1.0, 2.0, 3.0, 5.0, 15.0])
+@pytest.mark.parametrize("gap", [np.nan, 1e6])
+@pytest.mark.parametrize("size", [(180.0, 48.0), (164.0, 34.0)])
+def test_words_in_place_of_a_curve_stand_clear_of_the_line_of_what_is_asked(
+    required: float, gap: float, size: tuple[float, float]
+) -> None:
+    gaps = ClockGaps(np.arange(36) * 10.0 + 5.0, np.full(36, gap))
+    drawing = clock_strip(gaps, required, size_mm=size)
+    (words,) = [m for m in drawing.marks if isinstance(m, Text) and m.anchor == "middle"
+                and ("reach" in m.text or "everywhere" in m.text)]  # fmt: skip
+    axis, asked = of_layer(drawing, Layer.FRAME)[0], of_layer(drawing, Layer.REQUIRED)[0]
+    low, high = words.at[1] - 0.3 * words.height_mm, words.at[1] + words.height_mm
+    for level in (axis.points[0][1], asked.points[0][1]):
+        assert level < low or level > high
+
+
 CALIPER = CaliperDimensions(112.0, 200.0, 178.6, 68.0, 62.0, 27.0, 74.0, 270.0, 6.0)
 FIXED = PlacedPart("caliper", "caliper", Motion.FIXED, caliper_mesh(CALIPER, -38.0).mesh, "sizes")
 

@@ -57,12 +57,8 @@ def clock_strip(
         told = "no gap within reach"
         if np.isfinite(gaps.gap_mm).any():
             told = f"more than {length_text(frame.top_mm, 1, unit)} {unit} everywhere"
-        middle = (_FOOT_MM + size_mm[1] - _HEAD_MM) / 2
-        asked = frame.at(frame.start_deg, required_mm)[1]
-        # Beside the line of what is asked, on the side with more room.
-        if required_mm <= frame.top_mm and abs(asked - middle) < 2 * _NOTE_MM:
-            middle = asked - 2 * _NOTE_MM if asked > middle else asked + _NOTE_MM
-        marks.append(Text((size_mm[0] / 2, middle), told, _NOTE_MM, anchor="middle"))
+        at = (size_mm[0] / 2, frame.beside_the_line())
+        marks.append(Text(at, told, _NOTE_MM, anchor="middle"))
     return Drawing(tuple(marks), (0.0, 0.0, *size_mm), 1.0, (0.0, 0.0),
                    " – ".join(("Clock strip", *(names or ()))))  # fmt: skip
 
@@ -169,6 +165,14 @@ class _Strip:
                             face="figures", tone=Tone.QUIET))  # fmt: skip
             tick += every
         return out
+
+    def beside_the_line(self) -> float:
+        """Return the base of words that stand clear of the line of what is asked."""
+        low, line, top = (
+            self.at(self.start_deg, gap)[1]
+            for gap in (self.low_mm, min(self.required_mm, self.top_mm), self.top_mm)
+        )
+        return ((low + line) if line - low > top - line else (line + top)) / 2 - 0.9
 
     def required(self) -> list[Mark]:
         if self.required_mm > self.top_mm:
