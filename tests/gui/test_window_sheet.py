@@ -139,6 +139,21 @@ def test_verdict_and_hash_of_the_result_stand_in_the_title_block(window: MainWin
     assert "Do not machine" in sentence
 
 
+def test_the_names_in_the_title_block_open_the_slip_they_are_written_in(
+    window: MainWindow, qtbot
+) -> None:
+    title = window.sheet.title
+    title.grab()  # painted once: the names are where they were written
+    qtbot.mouseClick(title, Qt.MouseButton.LeftButton, pos=QPoint(20, 20))
+    assert not window.sheet.slip.isVisible()  # the verdict stands there
+    qtbot.mouseClick(
+        title, Qt.MouseButton.LeftButton, pos=title.names.topLeft().toPoint() + QPoint(12, 24)
+    )
+    assert window.sheet.slip.operation.number == 100
+    write(window, "job", "Walk")
+    assert window.document.job.name == "Walk"
+
+
 def test_every_pair_and_hub_diameter_has_a_row_and_what_fails_stands_first(
     window: MainWindow,
 ) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from PySide6.QtCore import QPointF, QRectF, Qt, Signal
-from PySide6.QtGui import QPainter, QPaintEvent, QPen
+from PySide6.QtGui import QMouseEvent, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QWidget
 
 from clearturn.drawing import Tone
@@ -16,12 +16,15 @@ from clearturn_app.window.session import Session, State
 
 _LEFT_PART = 0.62
 _FOOT_PX = 30.0
+_NAMES = 2  # cells whose words are written in the slip of the hand-over
 
 
 class TitleBlock(Panel):
     """Verdict and sentence on the left, cells on the right, what runs at the foot."""
 
     stop_asked = Signal()
+    names_asked = Signal()
+    """The job's name was touched, or the vehicle's and kit's."""
 
     def __init__(self, session: Session, look: Look, parent: QWidget | None = None) -> None:
         super().__init__(session, look, parent)
@@ -30,6 +33,8 @@ class TitleBlock(Panel):
         self._stop.clicked.connect(self.stop_asked)
         self._again = Word("check anew", look, self, size=11.5, keys="F5")
         self._again.clicked.connect(session.check_now)
+        self._names = QRectF()
+        self.setMouseTracking(True)
         session.job_changed.connect(self._refresh)
         session.state_changed.connect(self._refresh)
         session.tasks.progressed.connect(self._refresh)
@@ -51,6 +56,23 @@ class TitleBlock(Panel):
     def resizeEvent(self, event: object) -> None:  # noqa: N802, ARG002
         """Keep the words in their places."""
         self._refresh()
+
+    @property
+    def names(self) -> QRectF:
+        """Where the names stand that are given in the slip of the hand-over."""
+        return self._names
+
+    def mouseMoveEvent(self, event: QMouseEvent) -> None:  # noqa: N802
+        """Show a hand over what can be touched."""
+        over = self._names.contains(event.position())
+        self.setCursor(Qt.CursorShape.PointingHandCursor if over else Qt.CursorShape.ArrowCursor)
+
+    def mousePressEvent(self, event: QMouseEvent) -> None:  # noqa: N802
+        """Ask for the slip that holds the names."""
+        if event.button() == Qt.MouseButton.LeftButton and self._names.contains(event.position()):
+            self.names_asked.emit()
+        else:
+            super().mousePressEvent(event)
 
     def verdict(self) -> tuple[Verdict | None, str, str]:
         """Return verdict, its words and the sentence below, as they are shown."""
@@ -167,6 +189,15 @@ class TitleBlock(Panel):
                 painter.drawText(QPointF(left, base), line)
                 base += step
             top += pad / 2 + head + lines * step
+            if number < _NAMES:
+                self._names = QRectF(box.left(), box.top(), box.width(), top - box.top())
+                # Dots, as under every word of the sheet that does something.
+                pen = QPen(look.tone(Tone.INK), look.px(0.7))
+                pen.setDashPattern([1.5, 2.5])
+                painter.setPen(pen)
+                under = base - step + look.px(3.5)
+                end = left + painter.fontMetrics().horizontalAdvance(told[-1])
+                painter.drawLine(QPointF(left, under), QPointF(end, under))
 
     def _label(self, painter: QPainter, at: QPointF, words: str) -> None:
         painter.setFont(self.look.font("figures", 10.5, spaced=6))

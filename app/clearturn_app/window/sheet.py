@@ -61,6 +61,7 @@ class Sheet(QWidget):
         self._redraw.timeout.connect(self._size_drawings)
         self.card.opened.connect(self.open_slip)
         self.gaps.hub_chosen.connect(lambda: self.open_slip(_index_of(70), fold=False))
+        self.title.names_asked.connect(lambda: self.open_slip(_index_of(100), fold=False))
         self.slip.folded.connect(lambda: self.card.set_open(None))
         self.note.resized.connect(self._place_note)
         look.changed.connect(self._lay_out)
