@@ -520,6 +520,14 @@ def test_a_second_note_of_the_same_size_has_its_word_at_the_foot(window: MainWin
     assert places[0][1].top() > note.height() / 2
 
 
+def test_a_slip_that_is_opened_does_not_cover_a_note(window: MainWindow) -> None:
+    sheet = window.sheet
+    sheet.note.say("SOMETHING", "One sentence.")
+    sheet.open_slip(WHEEL)
+    assert sheet.slip.geometry().intersects(sheet.note.geometry())
+    assert sheet.childAt(sheet.note.geometry().center()) is sheet.note
+
+
 def test_a_new_job_takes_the_words_about_the_demo_off(window: MainWindow) -> None:
     window.welcome()
     window.sheet.note.say("SOMETHING", "Else.")

@@ -163,6 +163,7 @@ class Sheet(QWidget):
         left = max(large.left(), min(left, seen.right() + 1 - wide))
         self.slip.setGeometry(QRect(left, large.top(), wide, large.height()))
         self.slip.raise_()
+        self.note.raise_()  # it asks or tells something; its words must stay in reach
 
     def _seen(self) -> QRect:
         """Return the part of the sheet that its window shows."""
