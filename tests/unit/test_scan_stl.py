@@ -13,9 +13,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from clearturn.errors import Cancelled
+from clearturn.errors import Cancelled, FileProblem
 from clearturn.progress import Progress
 from clearturn.scan import read_scan
+from clearturn.scan.source import open_source
 from clearturn.scan.weld import weld_binary, weld_points
 
 Write = Callable[..., Path]
@@ -271,3 +272,30 @@ def test_attribute_bytes_and_normals_do_not_matter(tmp_path: Path, write_stl: Wr
         data[at + 48 : at + 50] = b"\xff\xff"
     path.write_bytes(bytes(data))
     assert same_triangles(read_scan(path), CUBE)
+
+
+def test_file_that_shrinks_under_its_reader_is_refused(tmp_path: Path, write_stl: Write) -> None:
+    """Another program writes it anew: read as mapped memory that would end the process."""
+    path = write_stl(tmp_path / "scan.stl", np.tile(CUBE, (200, 1, 1)))
+    source = open_source(path)
+    with path.open("r+b") as file:
+        file.truncate(100)
+    for read in (source.load, source.sha256):
+        with pytest.raises(FileProblem, match="changed while it was being read; wait until"):
+            read()
+
+
+def test_file_that_is_written_to_while_it_is_read_is_refused(
+    tmp_path: Path, write_stl: Write
+) -> None:
+    """Its hash and its triangles would else be of two states."""
+    path = write_stl(tmp_path / "scan.stl", CUBE)
+    written = []
+
+    def write(_fraction: float, _text: str) -> None:
+        if not written:
+            written.append(path.write_bytes(path.read_bytes() + b"more"))
+
+    with pytest.raises(FileProblem, match="changed while it was being read"):
+        read_scan(path, progress=Progress(write))
+    assert read_scan(path).triangles == len(CUBE)

@@ -59,7 +59,7 @@ def read_scan(
     InputError
         If `unit` is unknown.
     FileProblem
-        If the file cannot be read as what it claims to be.
+        If the file cannot be read as what it claims to be, or is written to meanwhile.
     Cancelled
         If `progress` was cancelled.
     """
@@ -76,6 +76,7 @@ def read_scan(
             stop.cancel()
             raise
         sha256 = hashed.result()
+    source.check_unchanged()  # else content and hash might be of two states
     return _scan(source, raw, unit, sha256)
 
 

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import errno
 import hashlib
-import mmap
+import io
 import os
 import stat
-from dataclasses import dataclass, field
+import threading
 from pathlib import Path
 
 import numpy as np
@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from clearturn.errors import FileProblem
 from clearturn.progress import Progress, check
 
-HASH_SLICE = 1 << 23  # bytes hashed between two looks at cancelling
+HASH_SLICE = 1 << 23  # bytes read or hashed between two looks at cancelling
 
 _KINDS = (
     (stat.S_ISDIR, "this is a folder, not a file", "name a file in it"),
@@ -42,38 +42,75 @@ _SYSTEM = {
 }
 
 
-@dataclass(frozen=True, slots=True)
 class Source:
-    """The bytes of one file, mapped into memory.
+    """The bytes of one open file.
+
+    They are read, not mapped: a mapped file that shrinks under its reader ends the program.
 
     Attributes
     ----------
     file : str
         The name as given, for messages.
-    data : (size,) uint8
-        The content, read-only; pages come in as they are touched.
+    size : int
+        Bytes in the file when it was opened.
     """
 
-    file: str
-    data: NDArray[np.uint8]
-    _map: mmap.mmap | None = field(default=None, repr=False)
+    def __init__(self, file: str, handle: int) -> None:
+        self.file = file
+        self._handle = handle
+        found = os.fstat(handle)
+        self.size = found.st_size
+        self._as_opened = _state(found)
+        self._stream = io.FileIO(handle, closefd=False)
+        self._turn = threading.Lock()  # the place in the stream belongs to one at a time
+        self._data: NDArray[np.uint8] | None = None
+
+    def __del__(self) -> None:
+        os.close(self._handle)
 
     @property
-    def size(self) -> int:
-        """Bytes in the file."""
-        return len(self.data)
+    def data(self) -> NDArray[np.uint8]:
+        """The content, (size,); read when it is first asked for."""
+        return self.load()
+
+    def load(self, progress: Progress | None = None) -> NDArray[np.uint8]:
+        """Read the content, if it is not yet, and return it.
+
+        Raises
+        ------
+        FileProblem
+            If the file has become shorter or cannot be read.
+        Cancelled
+        """
+        if self._data is None:
+            data = np.empty(self.size, np.uint8)
+            for start in range(0, self.size, HASH_SLICE):
+                check(progress)
+                self._read(start, data[start : start + HASH_SLICE])
+            self._data = data
+        return self._data
 
     def head(self, count: int) -> bytes:
         """Return the first `count` bytes, or fewer."""
-        return self.data[:count].tobytes()
+        first = np.empty(min(count, self.size), np.uint8)
+        self._read(0, first)
+        return first.tobytes()
 
     def sha256(self, progress: Progress | None = None) -> str:
-        """Return the hash of the content, hexadecimal."""
+        """Return the hash of the content, hexadecimal; may run beside the reading."""
         digest = hashlib.sha256()
+        block = np.empty(min(HASH_SLICE, self.size), np.uint8)
         for start in range(0, self.size, HASH_SLICE):
             check(progress)
-            digest.update(self.data[start : start + HASH_SLICE].data)
+            part = block[: self.size - start]
+            self._read(start, part)
+            digest.update(part.data)
         return digest.hexdigest()
+
+    def check_unchanged(self) -> None:
+        """Raise `FileProblem` if the file was written to since it was opened."""
+        if _state(os.fstat(self._handle)) != self._as_opened:
+            raise self._changed()
 
     def line_at(self, at: int) -> int:
         """Return the number of the line byte `at` lies in, counted from 1."""
@@ -82,9 +119,32 @@ class Source:
             lines += int(np.count_nonzero(self.data[start : min(at, start + HASH_SLICE)] == 10))
         return lines
 
+    def _read(self, start: int, into: NDArray[np.uint8]) -> None:
+        try:
+            with self._turn:
+                self._stream.seek(start)
+                done = 0
+                while done < len(into):
+                    count = self._stream.readinto(into[done:].data)
+                    if not count:
+                        raise self._changed()
+                    done += count
+        except OSError as error:
+            raise _told(self.file, error) from None
+
+    def _changed(self) -> FileProblem:
+        return FileProblem(
+            "this file was changed while it was being read", file=self.file,
+            mend="wait until it is written, then read it again",
+        )  # fmt: skip
+
+
+def _state(found: os.stat_result) -> tuple[int, int]:
+    return found.st_size, found.st_mtime_ns
+
 
 def open_source(path: str | os.PathLike[str]) -> Source:
-    """Map a plain file.
+    """Open a plain file; nothing of it is read yet.
 
     Parameters
     ----------
@@ -111,16 +171,13 @@ def open_source(path: str | os.PathLike[str]) -> Source:
             "a file name cannot hold a zero byte", file=name, mend="check the name"
         ) from None
     try:
-        found = os.fstat(handle)
-        _refuse_other(name, found.st_mode)
-        if found.st_size == 0:
-            raise FileProblem("this file is empty", file=name, mend="export or copy it again")
-        mapped = mmap.mmap(handle, found.st_size, access=mmap.ACCESS_READ)
+        source = Source(name, handle)
+        _refuse_other(name, os.fstat(handle).st_mode)
     except OSError as error:
         raise _told(name, error) from None
-    finally:
-        os.close(handle)
-    return Source(name, np.frombuffer(mapped, np.uint8), mapped)
+    if source.size == 0:
+        raise FileProblem("this file is empty", file=name, mend="export or copy it again")
+    return source
 
 
 _BINARY = getattr(os, "O_BINARY", 0)

@@ -76,7 +76,7 @@ def read_stl(source: Source, progress: Progress | None = None) -> Raw:
 def _counted(source: Source) -> int | None:
     if source.size < HEADER:
         return None
-    return int.from_bytes(source.data[80:84].tobytes(), "little")
+    return int.from_bytes(source.head(HEADER)[80:], "little")
 
 
 def _begins_like_text(source: Source) -> bool:
@@ -89,7 +89,7 @@ def _begins_like_text(source: Source) -> bool:
 
 def _read_binary(source: Source, triangles: int, progress: Progress | None) -> Raw:
     findings = _check_count(source, triangles)
-    raw = source.data[HEADER : HEADER + RECORD * triangles]
+    raw = source.load(progress)[HEADER : HEADER + RECORD * triangles]
     vertices, faces, bad = weld_binary(raw, triangles, progress)
     if bad >= 0:
         record = np.frombuffer(raw[RECORD * bad : RECORD * (bad + 1)].tobytes(), "<f4", 12)
@@ -133,7 +133,7 @@ def _check_count(source: Source, triangles: int) -> tuple[Finding, ...]:
 
 
 def _read_text(source: Source, progress: Progress | None) -> Raw:
-    text = source.data
+    text = source.load(progress)
     numbers = np.empty((source.size // SHORTEST_FACET + 2) * 9)  # touched only as it is filled
     left = np.empty((LEFT_ROWS, 3), np.int64)
     state = np.zeros(text_kernels.STATE_SIZE, np.int64)
