@@ -83,9 +83,11 @@ class Quantity:
             raise InputError(
                 f"not a unit of {self.name}", found=repr(unit), allowed=", ".join(self.factors)
             )
-        if not math.isfinite(value):
-            raise InputError(f"a {self.name} must be a finite number", found=str(value))
-        return value * factor + self.offsets.get(unit, 0.0)
+        inside = value * factor + self.offsets.get(unit, 0.0)
+        if not math.isfinite(inside):
+            found = f"{value} {unit}".strip()
+            raise InputError(f"a {self.name} must be a finite number", found=found)
+        return inside
 
     def shown(self, value: float, unit: str | None = None) -> float:
         """Return `value` of the unit inside in `unit`."""

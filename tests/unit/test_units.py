@@ -97,3 +97,10 @@ def test_written_in_inches() -> None:
 def test_a_mesh_has_one_of_four_units(unit: str) -> None:
     with pytest.raises(InputError, match="mm, cm, m, in"):
         units.mm_per(unit)
+
+
+@pytest.mark.parametrize("text", ["1e308 in", "9e307 m", "1e400", "1e308 rad"])
+def test_number_that_grows_past_all_numbers_is_refused(text: str) -> None:
+    quantity = units.ANGLE if text.endswith("rad") else units.LENGTH
+    with pytest.raises(InputError, match="must be a finite number"):
+        quantity.parse(text)

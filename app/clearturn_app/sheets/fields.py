@@ -130,7 +130,9 @@ class Field:
         too_low = self.low is not None and value < self.low
         too_high = self.high is not None and value > self.high
         if too_low or too_high:
-            found = f"{self.written(value, look)} {self.unit(look)}".strip()
+            # Hundreds of digits are no sentence.
+            text = self.written(value, look) if abs(value) < 1e9 else f"{value:.3g}"
+            found = f"{text} {self.unit(look)}".strip()
             raise InputError("out of range", found=found, allowed=self.range_words(look))
 
     def edited(self, job: Job, text: str, look: Look) -> tuple[str, Job]:
