@@ -13,7 +13,7 @@ from PySide6.QtGui import QUndoStack
 
 from clearturn.errors import JobProblem
 from clearturn.job.edits import put, with_corner
-from clearturn.job.file import job_json, load_job, parse_job
+from clearturn.job.file import job_json, job_sha256, load_job, parse_job
 from clearturn.job.model import FORMAT, VERSION, Corner, Job
 from clearturn_app.history import JobStep
 
@@ -42,6 +42,8 @@ class Document(QObject):
         self._path = None if path is None else Path(path)
         self._revision = 0
         self._never_clean = False
+        self._filed = job_sha256(job) if path is not None else None
+        self._origin = object()
         self.stack = QUndoStack(self)
         self.stack.cleanChanged.connect(self._on_clean)
 
@@ -61,6 +63,11 @@ class Document(QObject):
         return self._path
 
     @property
+    def origin(self) -> object:
+        """Stays the same through edits and saving; another one for another job."""
+        return self._origin
+
+    @property
     def revision(self) -> int:
         """A number that grows whenever another job is put, by undo as well."""
         return self._revision
@@ -69,6 +76,11 @@ class Document(QObject):
     def is_clean(self) -> bool:
         """Whether the job is the one in the file (or the untouched one it started from)."""
         return self.stack.isClean() and not self._never_clean
+
+    @property
+    def filed(self) -> str | None:
+        """Hash of the job that its file holds as far as is known here; None if nothing is."""
+        return self._filed
 
     def edit(self, name: str, job: Job, *, merge: str = "") -> bool:
         """Make `job` the document's, as one undo step.
@@ -112,6 +124,8 @@ class Document(QObject):
         self._folder = Path(folder)
         self._path = None if path is None else Path(path)
         self._never_clean = unsaved
+        self._filed = job_sha256(job) if path is not None and not unsaved else None
+        self._origin = object()
         self.stack.clear()
         self._put(job)
 
@@ -127,6 +141,7 @@ class Document(QObject):
         target = Path(path)
         moved = rebased(self._job, self._folder, target.parent)
         self._folder, self._path = target.parent, target
+        self._filed = job_sha256(job)
         self._never_clean = moved != job
         if moved is not self._job:
             # Its paths are told from another folder now; older steps would point elsewhere.

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -109,10 +109,11 @@ class Tasks(QObject):
             task.progress.cancel()
             self.progressed.emit(task)
 
-    def cancel_all(self) -> None:
-        """Stop everything."""
+    def cancel_all(self, but: Collection[str] = ()) -> None:
+        """Stop everything, but what is of some kinds."""
         for kind in list(self._running):
-            self.cancel(kind)
+            if kind not in but:
+                self.cancel(kind)
 
     def close(self) -> None:
         """Stop everything, and begin nothing any more.

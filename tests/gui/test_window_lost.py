@@ -68,7 +68,7 @@ def wait_for_it():
 
 def again(value):
     document.edit("spacer", with_value(document.job, spacer, value))
-    window.save_to(document.path, then=lambda: again(7.0 - value))
+    window.saving.save_to(document.path, then=lambda: again(7.0 - value))
 
 timer = QTimer()
 timer.timeout.connect(wait_for_it)

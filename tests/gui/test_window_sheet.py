@@ -408,7 +408,7 @@ def test_saving_writes_the_same_job_and_takes_the_star_away(
     assert "*" in window.windowTitle()
     path = tmp_path / "other" / "mine.clearturn.json"
     path.parent.mkdir()
-    window.save_to(path)
+    window.saving.save_to(path)
     qtbot.waitUntil(lambda: window.document.is_clean, timeout=60_000)
     assert "*" not in window.windowTitle()
     saved = load_job(path)
@@ -422,7 +422,7 @@ def test_saving_where_nothing_can_be_written_is_told_and_loses_nothing(
     window: MainWindow, tmp_path: Path, qtbot
 ) -> None:
     window.document.edit("spacer", with_value(window.document.job, SPACER, 3.0))
-    window.save_to(tmp_path / "not there" / "mine.clearturn.json")
+    window.saving.save_to(tmp_path / "not there" / "mine.clearturn.json")
     qtbot.waitUntil(window.sheet.note.isVisible, timeout=60_000)
     assert "cannot be saved" in " ".join(window.sheet.note.lines)
     assert not window.document.is_clean

@@ -46,7 +46,7 @@ class DrawnBox:
     def wanted(self) -> bool:
         """Whether a box is to be drawn."""
         goal = self._session.work.goal
-        return goal is not None and goal.box and self._session.work.source is not None
+        return goal is not None and goal.box and self._session.work.is_ready
 
     @property
     def dragging(self) -> bool:

@@ -52,7 +52,7 @@ class TouchBar(Panel):
         self.skip.clicked.connect(self.skip_asked)
         self.end.clicked.connect(self.end_asked)
         work = session.work
-        for signal in (work.goal_changed, work.touched_changed, look.changed,
+        for signal in (work.goal_changed, work.touched_changed, work.changed, look.changed,
                        session.tasks.progressed):  # fmt: skip
             signal.connect(self._refresh)
         self._refresh()

@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from clearturn.drawing import Drawing
-from clearturn.job.file import save_job
 from clearturn.job.model import Job
 from clearturn.progress import Progress
 from clearturn.result import CheckResult, Motion, PairResult, PlacedPart
@@ -98,8 +97,3 @@ def report(result: CheckResult, folder: Path, progress: Progress) -> ReportFiles
     from clearturn.report import write_report
 
     return write_report(result, folder, picture_maker=ChildPictureMaker(), progress=progress)
-
-
-def save(job: Job, path: Path) -> None:
-    """Write the job's file, wholly or not at all."""
-    save_job(job, path)

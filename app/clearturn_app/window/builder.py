@@ -58,9 +58,10 @@ class Builder(Forms):
         super().__init__(session, owner)
         self.owner = owner
         self._all = False
-        self._looked_on = 0  # the axle for which datums were proposed last
+        self._looked_on: tuple[object, ...] = ()  # axle and scan datums were proposed for last
         self._forms |= {"readings": self._readings, "mesh": self._choose_mesh}
         self._waiting: list[Path] = []
+        self.work.goal_changed.connect(self._on_goal)
         self._deeds: dict[str, Callable[..., object]] = {
             "choose scans": self.choose_scans, "choose caliper": self.choose_caliper,
             "show": self.work.show, "specks": self._specks,
@@ -125,6 +126,10 @@ class Builder(Forms):
         self._waiting += paths
         if not self.session.tasks.running("take scan"):
             self._next_file()
+
+    def forget_waiting(self) -> None:
+        """Read none of the files that still wait: another job was taken up."""
+        self._waiting.clear()
 
     def _next_file(self) -> None:
         if not self._waiting:
@@ -243,7 +248,10 @@ class Builder(Forms):
         self._all = False
         self.session.tasks.cancel("propose")
         self.work.end()
-        self.look_closely.emit(False)
+
+    def _on_goal(self) -> None:
+        if self.work.goal is None and not self.work.offered:  # ended here, or by an undo
+            self.look_closely.emit(False)
 
     def skip(self) -> None:
         """Leave what is asked for untouched, and ask for the next."""
@@ -328,7 +336,7 @@ class Builder(Forms):
         from clearturn.propose import propose
 
         loaded, corner = self.work.loaded[name], self.corner
-        self._looked_on = self.work.axle
+        self._looked_on = self._seen_on(name)
         shows: PartWord | None = {"knuckle": "knuckle", "wheel": "wheel"}.get(name)  # type: ignore[assignment]
 
         def work(progress: Progress) -> tuple[Proposals, Drawn]:
@@ -337,7 +345,6 @@ class Builder(Forms):
 
         def done(answer: tuple[Proposals, Drawn]) -> None:
             found, drawn = answer
-            self.work.end()
             self.work.offer(*drawn)  # to be looked over, until it is accepted or not
             self.proposed.emit(name, found, up)
 
@@ -350,6 +357,10 @@ class Builder(Forms):
             shown=True,
         )  # fmt: skip
 
+    def _seen_on(self, name: str) -> tuple[object, ...]:
+        scan = self.work.scans().get(name)
+        return self.work.axle, scan and (scan.sha256, scan.unit)
+
     def accept(self, name: str, found: Proposals, up: model.Vec3) -> None:
         """Take what was proposed and is wanted into the job."""
         from clearturn.propose import accept
@@ -358,9 +369,13 @@ class Builder(Forms):
         self.end_touching()
 
         def act() -> None:
-            if self.work.axle != self._looked_on:
+            if self._seen_on(name)[:1] != self._looked_on[:1]:
                 raise InputError(
                     "this was proposed on the other axle", mend="turn back to it, or look again"
+                )
+            if self._seen_on(name) != self._looked_on:
+                raise InputError(
+                    "the scan this was proposed on is not there any more", mend="look again"
                 )
             wanted = tuple(one for one in found.proposed if is_wanted(one))
             self.work.lines |= shown
@@ -383,28 +398,30 @@ class Builder(Forms):
         """Take a mesh or solid file in: as the caliper, or where there is one as another part."""
         there = any(part.kind == "caliper" for part in self.corner.parts)
         kind: model.PartKind = "other" if there else "caliper"
-        self._take_mesh(path, edits.free_name(self.corner, kind), kind, "fixed", 0.0)
+        self._take_mesh(path, kind, "fixed", 0.0)
 
     def _choose_mesh(self, values: dict[str, Any]) -> None:
         start = str(self.session.document.folder)
         found, _ = QFileDialog.getOpenFileName(self.owner, "Mesh of a part", start, _FILES)
         kind = values["kind"]
         if found:
-            name = edits.free_name(self.corner, kind)
-            self._take_mesh(Path(found), name, kind, values["motion"], values["tolerance_mm"])
+            self._take_mesh(Path(found), kind, values["motion"], values["tolerance_mm"])
 
     def _take_mesh(
-        self, path: Path, name: str, kind: model.PartKind, motion: model.MotionWord,
-        tolerance_mm: float,
-    ) -> None:  # fmt: skip
+        self, path: Path, kind: model.PartKind, motion: model.MotionWord, tolerance_mm: float
+    ) -> None:
         from clearturn.scan import read_scan
 
-        def done(read: Any) -> None:
+        def take(read: Any) -> None:
             mesh = model.MeshFile(
                 self._relative(path.absolute()), read.sha256, read.unit, read.chord_error_mm
             )
+            name = edits.free_name(self.corner, kind)
             corner = edits.with_mesh_part(self.corner, name, kind, motion, mesh, tolerance_mm)
-            self._guarded(lambda: self._edit(f"{name} from {path.name}", "parts", corner))
+            self._edit(f"{name} from {path.name}", "parts", corner)
+
+        def done(read: Any) -> None:
+            self._guarded(lambda: take(read))
 
         self.session.tasks.start(
             "take mesh", lambda progress: read_scan(path, progress=progress), done=done,

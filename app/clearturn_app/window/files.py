@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 from PySide6.QtCore import QObject
 from PySide6.QtWidgets import QFileDialog, QWidget
 
-from clearturn.errors import ClearturnError
-from clearturn.job.edits import with_value
+from clearturn.errors import ClearturnError, InputError
+from clearturn.job.edits import value_at, with_value
 from clearturn.job.model import Job
 from clearturn.progress import Progress
 from clearturn_app.document import told_from
@@ -87,7 +87,7 @@ class FilesAsked(QObject):
                 "A FILE IS NOT WHERE IT WAS",
                 f"{name} is not at {folder / trouble.path}. The job keeps its hash, so the same "
                 f"file is known again under any name.{more}",
-                choices=(look, LATER), first=True,
+                choices=(look, LATER), first=True, of_job=True,
             )  # fmt: skip
             return
         self._note.say(
@@ -96,6 +96,7 @@ class FilesAsked(QObject):
             f"and parts were touched on the old one.{more}",
             choices=(look, self._take(trouble, folder / trouble.path, trouble.found), LATER),
             first=True,
+            of_job=True,
         )
 
     def _look_for(self, trouble: FileTrouble, troubles: tuple[FileTrouble, ...]) -> None:
@@ -135,7 +136,7 @@ class FilesAsked(QObject):
                     Choice("look again", lambda: self._look_for(trouble, troubles)),
                     self._take(trouble, found.file, found.sha256), LATER,
                 ),
-                first=True,
+                first=True, of_job=True,
             )  # fmt: skip
             return
         self._put([(trouble, found.file, found.sha256),
@@ -149,6 +150,12 @@ class FilesAsked(QObject):
         job: Job = document.job
         try:
             for trouble, file, sha256 in files:
+                named = value_at(job, trouble.place)
+                if (named.path, named.sha256) != (trouble.path, trouble.sha256):
+                    raise InputError(
+                        "the job names this file no more, or elsewhere", found=trouble.path,
+                        mend="check it again (F5)",
+                    )  # fmt: skip
                 path = told_from(file, document.folder)
                 job = with_value(job, (*trouble.place, "path"), path)
                 job = with_value(job, (*trouble.place, "sha256"), sha256)

@@ -61,7 +61,7 @@ def _offer(window: MainWindow, name: str, found: Proposals, up: model.Vec3) -> N
         f"PROPOSED ON THE {name.upper()} SCAN", *lines,
         choices=(Choice("accept these", lambda: window.builder.accept(name, found, up)),
                  Choice("touch them myself", window.builder.end_touching)),
-        first=True,
+        first=True, of_job=True,
     )  # fmt: skip
 
 

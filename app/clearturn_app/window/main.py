@@ -13,12 +13,12 @@ from PySide6.QtWidgets import QFileDialog, QMainWindow, QMessageBox, QScrollArea
 
 from clearturn.drawing import Tone
 from clearturn.errors import ClearturnError
-from clearturn.job.file import SUFFIX, load_job
+from clearturn.job.file import load_job
 from clearturn.job.model import Job
 from clearturn.samples import demo_job_file
 from clearturn_app.cli.check import report_folder
 from clearturn_app.crash_log import write_crash_log
-from clearturn_app.document import Document, empty_job, rebased
+from clearturn_app.document import Document, empty_job
 from clearturn_app.resources.words import CAUTION, KEYS, WELCOME
 from clearturn_app.sheets.operations import OPERATIONS
 from clearturn_app.sheets.style import bar_style
@@ -30,6 +30,7 @@ from clearturn_app.window.joining import join_building
 from clearturn_app.window.look import Look
 from clearturn_app.window.notes import Choice, sentence
 from clearturn_app.window.recovery import Kept, Safekeeping
+from clearturn_app.window.saving import FILES, Saving
 from clearturn_app.window.session import Checker, Session
 from clearturn_app.window.settings import Settings
 from clearturn_app.window.sheet import PLAIN_PX, Sheet
@@ -40,7 +41,6 @@ if TYPE_CHECKING:
 
 _KEEP_MS = 800
 _DIGITS = range(Qt.Key.Key_0, Qt.Key.Key_9 + 1)
-_FILES = f"Clearturn jobs (*{SUFFIX});;All files (*)"
 
 
 class MainWindow(QMainWindow):
@@ -81,6 +81,7 @@ class MainWindow(QMainWindow):
         geometry = self.settings.geometry
         if geometry is not None:
             self.restoreGeometry(geometry)
+        self.saving = Saving(document, self.tasks, self.sheet.note, self.tell, self)
         self._keep_soon = QTimer(self)
         self._keep_soon.setSingleShot(True)
         self._keep_soon.setInterval(_KEEP_MS)
@@ -210,7 +211,7 @@ class MainWindow(QMainWindow):
         if not self._may_leave(self.ask_open):
             return
         start = str(self.document.folder)
-        name, _ = QFileDialog.getOpenFileName(self, "Open a job", start, _FILES)
+        name, _ = QFileDialog.getOpenFileName(self, "Open a job", start, FILES)
         if name:
             self.open(Path(name))
 
@@ -231,6 +232,10 @@ class MainWindow(QMainWindow):
         return True
 
     def _take_up(self, job: Job, folder: Path, path: Path | None, *, unsaved: bool = False) -> None:
+        # What is being read or looked for was wanted for the job that is left.
+        self.tasks.cancel_all(but=("save", "report", "put aside"))
+        self.sheet.note.forget_job()
+        self.builder.forget_waiting()
         self.sheet.slip.fold()
         self.sheet.note.withdraw(WELCOME[0])  # it speaks of the demo
         self.session.stop()
@@ -248,36 +253,13 @@ class MainWindow(QMainWindow):
         """Save to the job's file, asking for one if it has none."""
         self._leave_field()
         if self.document.path is None:
-            self.save_as(then)
+            self.saving.save_as(then)
         else:
-            self.save_to(self.document.path, then)
+            self.saving.save_to(self.document.path, then)
 
     def save_as(self, then: Callable[[], object] | None = None) -> None:
         """Ask for a file and save to it."""
-        start = self.document.path or Path.cwd() / f"job{SUFFIX}"
-        name, _ = QFileDialog.getSaveFileName(self, "Save the job", str(start), _FILES)
-        if name:
-            path = Path(name)
-            self.save_to(path if path.suffix else path.with_name(path.name + SUFFIX), then)
-
-    def save_to(self, path: Path, then: Callable[[], object] | None = None) -> None:
-        """Save to a file in the background; the old file stays whole until the new one is."""
-        path = path.absolute()
-        try:
-            job = rebased(self.document.job, self.document.folder, path.parent)
-        except ClearturnError as error:
-            self.tell(error)
-            return
-
-        def done(_value: object) -> None:
-            self.document.saved_as(job, path)
-            if then is not None:
-                then()
-
-        self.tasks.start(
-            "save", lambda _progress: background.save(job, path), done=done, failed=self.tell,
-            words="saving",
-        )  # fmt: skip
+        self.saving.save_as(then)
 
     def ask_report(self) -> None:
         """Write the report beside the job's file, or into a folder asked for."""
@@ -321,7 +303,8 @@ class MainWindow(QMainWindow):
     def tell(self, error: BaseException) -> None:
         """Say what went wrong, in words; the one place for that."""
         if isinstance(error, ClearturnError):
-            self.sheet.note.say("THIS CANNOT BE DONE AS IT STANDS", sentence(error), first=True)
+            self.sheet.note.say("THIS CANNOT BE DONE AS IT STANDS", sentence(error), first=True,
+                                of_job=True)  # fmt: skip
             return
         if isinstance(error, OSError):
             where = f" ({error.filename})" if error.filename else ""
@@ -357,9 +340,13 @@ class MainWindow(QMainWindow):
             return
         job, folder, path = self.document.job, self.document.folder, self.document.path
         self.tasks.start(
-            "put aside", lambda _progress: self.safe.put(job, folder, path),
-            done=lambda _value: None, failed=lambda _error: None,
+            "put aside", lambda progress: self.safe.put(job, folder, path, progress),
+            done=self._on_put_aside, failed=lambda _error: None,
         )  # fmt: skip
+
+    def _on_put_aside(self, _value: object) -> None:
+        if self.document.is_clean:  # saved meanwhile
+            self.safe.drop()
 
     def _offer(self, kept: Kept) -> None:
         when = time.strftime("%d %b %H:%M", time.localtime(kept.when))

@@ -35,6 +35,18 @@ class Choice:
     act: Callable[[], None]
 
 
+@dataclass(frozen=True, slots=True)
+class _Item:
+    heading: str
+    lines: tuple[str, ...]
+    choices: tuple[Choice, ...]
+    of_job: bool
+
+    @property
+    def told(self) -> tuple[str, tuple[str, ...]]:
+        return self.heading, self.lines
+
+
 class Note(QWidget):
     """A slip of paper with a heading, sentences and choices, laid on the sheet.
 
@@ -49,55 +61,69 @@ class Note(QWidget):
         self.heading = ""
         self.lines: tuple[str, ...] = ()
         self._words: list[Word] = []
-        self._waiting: list[tuple[str, tuple[str, ...], tuple[Choice, ...]]] = []
+        self._waiting: list[_Item] = []
+        self._shown: _Item | None = None
         self.setAccessibleName("Note")
         self.setFocusPolicy(Qt.FocusPolicy.ClickFocus)
         look.changed.connect(self.resized)
         self.hide()
 
-    def say(self, heading: str, *lines: str, choices: Sequence[Choice] = (), first: bool = False) -> None:  # fmt: skip  # noqa: E501
-        """Lay a note on the sheet; one without choices of its own can be put away."""
-        item = (heading, tuple(lines), tuple(choices))
-        if item == (self.heading, self.lines, ()) and self.isVisible():
-            return
-        if self.isVisible() and not first:
-            self._waiting.append(item)
-            return
-        if self.isVisible():
-            shown = (self.heading, self.lines, self._choices)
+    def say(
+        self, heading: str, *lines: str, choices: Sequence[Choice] = (), first: bool = False,
+        of_job: bool = False,
+    ) -> None:  # fmt: skip
+        """Lay a note on the sheet; one without choices of its own can be put away.
+
+        Parameters
+        ----------
+        first : bool
+            It goes before those that lie there.
+        of_job : bool
+            It has no sense any more once another job is taken up.
+        """
+        item = _Item(heading, tuple(lines), tuple(choices), of_job)
+        shown = self._shown if self.isVisible() else None
+        # Told again, with choices that fit the job as it is now: once is enough.
+        self._waiting = [one for one in self._waiting if one.told != item.told]
+        if shown is not None and shown.told != item.told:
+            if not first:
+                self._waiting.append(item)
+                return
             self._waiting.insert(0, shown)
-        self._show(*item)
+        self._show(item)
 
     def put_away(self) -> None:
         """Take the note off, and lay the next one there."""
         if self._waiting:
-            self._show(*self._waiting.pop(0))
+            self._show(self._waiting.pop(0))
         else:
             self.hide()
 
     def withdraw(self, line: str) -> None:
         """Take off the note whose first sentence is this one, if it still lies there or waits."""
-        self._waiting = [one for one in self._waiting if one[1][:1] != (line,)]
+        self._waiting = [one for one in self._waiting if one.lines[:1] != (line,)]
         if self.isVisible() and self.lines[:1] == (line,):
             self.put_away()
 
-    def clear(self) -> None:
-        """Take all notes off."""
-        self._waiting.clear()
-        self.hide()
+    def forget_job(self) -> None:
+        """Take off what was said about the job that is left."""
+        self._waiting = [one for one in self._waiting if not one.of_job]
+        if self.isVisible() and self._shown is not None and self._shown.of_job:
+            self.put_away()
 
-    def _show(self, heading: str, lines: tuple[str, ...], choices: tuple[Choice, ...]) -> None:
-        self.heading, self.lines, self._choices = heading, lines, choices
+    def _show(self, item: _Item) -> None:
+        self._shown = item
+        self.heading, self.lines = item.heading, item.lines
         for word in self._words:
             word.hide()
             word.deleteLater()
         self._words = []
-        for choice in choices or (Choice("put away", lambda: None),):
+        for choice in item.choices or (Choice("put away", lambda: None),):
             word = Word(choice.word, self.look, self)
             word.clicked.connect(lambda _checked=False, act=choice.act: self._chosen(act))
             word.show()
             self._words.append(word)
-        self.setAccessibleDescription(" ".join((heading, *lines)).replace("\t", " "))
+        self.setAccessibleDescription(" ".join((item.heading, *item.lines)).replace("\t", " "))
         self.show()
         self.resized.emit()
         self._place_words()  # a note as high as the one before is not resized

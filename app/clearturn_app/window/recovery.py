@@ -7,6 +7,7 @@ import json
 import os
 import secrets
 import tempfile
+import threading
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -18,6 +19,7 @@ from PySide6.QtCore import QLockFile
 from clearturn.errors import ClearturnError
 from clearturn.job.file import job_json, parse_job
 from clearturn.job.model import Job
+from clearturn.progress import Progress, check
 
 _SUFFIX = ".unsaved.json"
 
@@ -67,14 +69,28 @@ class Safekeeping:
         self._lock = QLockFile(str(self._file) + ".lock")
         self._lock.setStaleLockTime(0)  # stale only if its process is gone
         self._lock.tryLock(0)
+        self._turn = threading.Lock()
 
     @property
     def file(self) -> Path:
         """Where the job is put aside."""
         return self._file
 
-    def put(self, job: Job, folder: Path, path: Path | None) -> None:
-        """Put a job aside: wholly, or as it was before."""
+    def put(
+        self, job: Job, folder: Path, path: Path | None, progress: Progress | None = None
+    ) -> None:
+        """Put a job aside: wholly, or as it was before.
+
+        Raises
+        ------
+        Cancelled
+            If a newer state is to be put aside.
+        """
+        with self._turn:  # a slow disk would else put an older state over a newer one
+            check(progress)
+            self._put(job, folder, path)
+
+    def _put(self, job: Job, folder: Path, path: Path | None) -> None:
         told = {
             "path": None if path is None else str(path),
             "folder": str(folder),

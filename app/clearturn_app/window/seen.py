@@ -33,6 +33,7 @@ class Seen(QObject):
         super().__init__(parent)
         self.tasks = tasks
         self.found: TouchedPart | None = None
+        self._asked: object = None
 
     def touch(
         self,
@@ -48,13 +49,20 @@ class Seen(QObject):
             return touch_part(result.parts, result.pairs, *sight, turn_deg=turn_deg, cut=cut,
                               progress=progress)  # fmt: skip
 
+        asked = self._asked = object()
+
+        def done(found: TouchedPart | None) -> None:
+            if self._asked is asked:  # else it was put away: the picture shows something else
+                self._take(found)
+
         self.tasks.start(
-            "touch", work, done=self._take, failed=self.trouble.emit, words="growing the patch",
+            "touch", work, done=done, failed=self.trouble.emit, words="growing the patch",
             shown=True,
         )  # fmt: skip
 
     def clear(self) -> None:
-        """Put away what was touched."""
+        """Put away what was touched, also what is only being looked for."""
+        self._asked = None
         if self.found is not None:
             self._take(None)
 

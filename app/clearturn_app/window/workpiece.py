@@ -133,8 +133,10 @@ class Workpiece(QObject):
         self.document, self.tasks = document, tasks
         self.loaded: dict[str, Loaded] = {}
         self._axle = 0
+        self._asked: str | None = None  # it may still be read
         self.shown: str | None = None
         self.goal: Goal | None = None
+        self._goal_axle = 0
         self.touched: Touched | None = None
         self.lines: dict[str, FeatureLines] = {}
         self.offered: dict[str, FeatureLines] = {}
@@ -151,6 +153,11 @@ class Workpiece(QObject):
     def source(self) -> Source | None:
         """The scan shown."""
         return self.loaded[self.shown].source if self.shown in self.loaded else None
+
+    @property
+    def is_ready(self) -> bool:
+        """Whether the scan that is wanted is the one shown; another stays while it is read."""
+        return self.goal is not None and self.goal.scan == self.shown and self.source is not None
 
     @property
     def axle(self) -> int:
@@ -179,13 +186,18 @@ class Workpiece(QObject):
         """Keep a scan that was just read, and show it."""
         self.loaded[scan.name] = Loaded.of(source, found)
         self.loaded_changed.emit()
-        self.show(scan.name)
+        if self.goal is None:  # else another is being touched
+            self.show(scan.name)
 
     def show(self, name: str | None) -> None:
         """Show a scan, reading it first if need be, or the corner."""
+        self._asked = name
         if name is not None and name not in self.loaded:
             self._read(name)
-            return
+        else:
+            self._show(name)
+
+    def _show(self, name: str | None) -> None:
         self.shown = name
         self.boxing.clear()
         self.changed.emit()
@@ -199,7 +211,8 @@ class Workpiece(QObject):
             if self.scans().get(name) == scan:
                 self.loaded[name] = value
                 self.loaded_changed.emit()
-                self.show(name)
+                if self._asked == name:  # else another was asked for meanwhile
+                    self._show(name)
 
         self.tasks.start(
             "read scan", lambda progress: _loaded(scan, folder, progress), done=done,
@@ -226,7 +239,7 @@ class Workpiece(QObject):
                     self.show(None)
                 continue
             self._clean(replace(one.source, scan=same), one.survey, name)
-        if self.goal is not None and self.goal.scan not in scans:
+        if self.goal is not None and (self.goal.scan not in scans or self._goal_axle != self.axle):
             self.end()
         self.loaded_changed.emit()
 
@@ -245,7 +258,7 @@ class Workpiece(QObject):
                 self.loaded[name] = value
                 self.loaded_changed.emit()
                 if self.shown in (name, was):
-                    self.show(name)
+                    self._show(name)
 
         self.tasks.start(f"clean {name}", work, done=done, failed=self.trouble.emit)
 
@@ -254,6 +267,7 @@ class Workpiece(QObject):
     def begin(self, goal: Goal) -> None:
         """Ask for a touch."""
         self.goal, self.touched, self._missed = goal, None, ""
+        self._goal_axle = self.axle
         self.boxing.clear()
         if self.shown != goal.scan:
             self.show(goal.scan)
@@ -272,8 +286,12 @@ class Workpiece(QObject):
             self.touched_changed.emit()
 
     def offer(self, lines: dict[str, FeatureLines], faces: NDArray[np.int64]) -> None:
-        """Show what is proposed on the scan shown, until `end`."""
+        """Ask for nothing any more, and show what is proposed on the scan shown, until `end`."""
+        self.tasks.cancel("touch")
+        self.goal = self.touched = None
+        self.boxing.clear()
         self.offered, self._offered_faces = lines, faces
+        self.goal_changed.emit()
         self.touched_changed.emit()
 
     def touch(self, origin: Floats, direction: Floats) -> None:
@@ -281,7 +299,7 @@ class Workpiece(QObject):
         from clearturn.corner.touched import joined, touch
 
         source, goal, corner = self.source, self.goal, self.corner
-        if source is None or goal is None:
+        if source is None or goal is None or not self.is_ready:
             return
 
         def work(progress: Progress) -> tuple[Touched | None, tuple[float, float] | None]:
@@ -377,8 +395,10 @@ class Workpiece(QObject):
     def serves(self) -> bool:
         """Whether what is asked for was given."""
         touched, goal = self.touched, self.goal
-        if goal is None or goal.looks:
-            return goal is not None
+        if goal is None or not self.is_ready:
+            return False
+        if goal.looks:
+            return True
         if goal.box:
             return self.boxing.serves
         if touched is None:
