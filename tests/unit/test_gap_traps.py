@@ -308,3 +308,13 @@ def test_blocks_leaning_on_each_other_with_whole_faces_only_touch():
     for other in (box((0, 0, 100), (100, 100, 150)), box((20, 20, 100), (60, 60, 150))):
         assert still_gap(low, other).state is State.TOUCHING
         assert still_gap(other, low).state is State.TOUCHING
+
+
+@pytest.mark.parametrize("turning", [False, True])
+@pytest.mark.parametrize("signed", [False, True])
+def test_no_points_have_no_distances(turning: bool, signed: bool) -> None:
+    """So it is where all of a part is too far off: one read in inch instead of mm for one."""
+    mesh = Mesh([[10.0, 0, 0], [11, 0, 0], [10, 1, 0]], [[0, 1, 2]], "triangle")
+    found = surface_distances(np.empty((0, 3)), mesh, turning=turning, signed=signed)
+    assert found.distance_mm.shape == found.triangle.shape == found.sign_known.shape == (0,)
+    assert found.nearest.shape == (0, 3)

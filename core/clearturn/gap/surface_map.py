@@ -95,13 +95,15 @@ def surface_distances(
         raise InputError("points must be an (n, 3) array", found=f"shape {p.shape}")
     if len(mesh.faces) == 0:
         raise InputError(f"the mesh {mesh.name!r} has no triangles")
+    if not len(p):
+        return SurfaceDistances(*_blank(0), np.ones(0, np.bool_))
     limit = np.inf if limit_mm is None else float(limit_mm)
     if turning:
         return turning_distances(p, mesh, axis, limit, progress, many=len(p) >= _MANY)
     order = morton_order(p, None)
     distance, nearest, triangle = _still(p, order, mesh, limit, part(progress, 0.0, 0.7))
     known = np.ones(len(p), np.bool_)
-    if signed and len(p):
+    if signed:
         number = _windings(p, order, distance, limit, mesh, part(progress, 0.7, 1.0))
         # Reversed normals give -1 inside: the size decides.
         size = np.abs(number)
