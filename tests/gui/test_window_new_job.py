@@ -431,8 +431,10 @@ def test_the_slip_stays_where_one_works_when_it_is_built_anew(begun: Hand) -> No
     begun.window.resize(1280, 700)
     begun.wait(lambda: begun.slip.height() < 600)
     begun.operation(0)
+    QTest.qWait(50)  # the lines have their heights
     bar = begun.slip._area.verticalScrollBar()
     bar.setValue(bar.maximum() - 1)
+    QTest.qWait(20)
     title = next(t for t, head in begun.slip._heads.items() if t.endswith("on the bench"))
     before, was = seen_at(begun, begun.slip._heads[title]), begun.slip._heads[title]
     step = DropSmallPieces("drop small pieces", 50)

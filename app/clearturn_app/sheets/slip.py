@@ -72,6 +72,7 @@ class Slip(QWidget):
         self._known_as: dict[str, str] = {}
         self._heads: dict[str, SectionHead] = {}
         self._bodies: dict[str, QWidget] = {}
+        self._short: tuple[int, Stands] | None = None  # where it was scrolled to, and should be
         self._shape: tuple[object, ...] = ()
         self._entering: Entering = None
         self._entered: object = None
@@ -114,7 +115,7 @@ class Slip(QWidget):
         self.index = index
         self._open = {} if place is None else dict(place.open)
         self._entering = None
-        self._shape = ()
+        self._shape, self._short = (), None
         self.setAccessibleName(f"Slip {self.operation.title}")
         self.show()
         self._restyle()
@@ -187,6 +188,8 @@ class Slip(QWidget):
         if inside is None:
             return ()
         at, here = self._area.verticalScrollBar().value(), self.focusWidget()
+        if self._short is not None and self._short[0] == at:
+            return self._short[1]  # and nobody has scrolled since
         stands = [(self._known_as[title], head.mapTo(inside, QPoint()).y() - at)
                   for title, head in self._heads.items()]  # fmt: skip
         written = [here is not None and body.isAncestorOf(here) for body in self._bodies.values()]
@@ -206,7 +209,10 @@ class Slip(QWidget):
         for _ in range(2):  # a line's height is known when its width is, the slip's after that
             QCoreApplication.sendPostedEvents(None, QEvent.Type.LayoutRequest)
         head, below = kept
-        self._area.verticalScrollBar().setValue(head.mapTo(inside, QPoint()).y() - below)
+        bar, wanted = self._area.verticalScrollBar(), head.mapTo(inside, QPoint()).y() - below
+        bar.setValue(wanted)
+        # A slip that is too short to show it there may be long again in a moment.
+        self._short = (bar.value(), stands) if bar.value() < wanted else None
 
     def _sums_to_enter(self) -> list[Section]:
         job, operation = self.session.document.job, self.operation
