@@ -290,6 +290,10 @@ def test_part_from_a_mesh_is_taken_in_placed_and_judged(hand: Hand, tmp_path: Pa
     hand.wait(lambda: any(part.name == "hose 2" for part in hand.corner.parts))
     # One dropped where there is a caliper leaves it alone; what it is is said in the slip.
     before = next(one for one in hand.corner.parts if one.kind == "caliper")
+    take_dropped(hand.window, [file, file])
+    assert "one part is taken in at a time" in " ".join(hand.window.sheet.note.lines)
+    assert not hand.window.tasks.running("take mesh")
+    hand.window.sheet.note.put_away()
     take_dropped(hand.window, [file])
     hand.wait(lambda: any(part.name == "other" for part in hand.corner.parts))
     assert before in hand.corner.parts

@@ -166,6 +166,7 @@ def test_touched_diameters_are_checked_against_the_rotor() -> None:
     assert checks.rotor_register is not None
     assert checks.rotor_register.shaft.datum == "register"
     assert checks.rotor_register.hole.source == "dimensions"
+    assert checks.rotor_register.hole.uncertainty_mm == 0.1  # what the rotor is made to
     assert checks.wheel_register is not None
     assert checks.housing_in_hat is not None
     corner = whole()[-1]

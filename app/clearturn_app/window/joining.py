@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from PySide6.QtCore import QEvent, QObject
 from PySide6.QtGui import QDragEnterEvent, QDropEvent
 
+from clearturn.errors import InputError
 from clearturn.job import model
 from clearturn.job.file import SUFFIX
 from clearturn_app.sheets.operations import OPERATIONS
@@ -97,6 +98,12 @@ def take_dropped(window: MainWindow, paths: list[Path]) -> None:
     job = window.document.job
     has_scans = any(axle.corner.scans for axle in job.axles)
     if slip.isVisible() and OPERATIONS[slip.index].number == 40 and has_scans:
+        if len(paths) > 1:
+            window.tell(InputError(
+                "one part is taken in at a time here", found=f"{len(paths)} files",
+                mend="drop them one after another",
+            ))  # fmt: skip
+            return
         window.builder.take_mesh(paths[0])
         return
     # The demo is there to be tried; a scan dropped on it begins a job of one's own.

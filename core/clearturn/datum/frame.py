@@ -240,8 +240,8 @@ def _square_findings(plane: PlaneFit, axis: AxisFit) -> tuple[Finding, ...]:
         Finding(
             "face-not-square",
             "warning",
-            f"The axis stands {math.degrees(tilt):.2f}° off the face's normal, more than their "
-            f"uncertainty of {math.degrees(sure):.2f}°: run-out, dirt, or the wrong surface.",
+            f"The axis stands {math.degrees(tilt):.3f}° off the face's normal, more than their "
+            f"uncertainty of {math.degrees(sure):.3f}°: run-out, dirt, or the wrong surface.",
         ),
     )
 

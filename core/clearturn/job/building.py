@@ -434,7 +434,8 @@ def with_touched_diameters(corner: Corner) -> Corner:
             return None
         return Size("scan", datum=datum.name, bias_limit_mm=bias)
 
-    hat = Size("dimensions") if corner.rotor is not None else None
+    made_to = next((p.tolerance_mm for p in corner.parts if p.dimensions == "rotor"), 0.0)
+    hat = Size("dimensions", uncertainty_mm=made_to or None) if corner.rotor is not None else None
     register, bore = size("register"), size("wheel bore")
     flange, housing = size("hub flange rim"), size("bearing housing")
     wheel = None
