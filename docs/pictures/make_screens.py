@@ -28,7 +28,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-from make_window_pictures import keep, settled, wait_until_settled, work_for
+from make_window_pictures import keep, settled, take_notes_off, wait_until_settled, work_for
 from PIL import Image
 from PySide6.QtCore import QPoint, Qt
 from PySide6.QtTest import QTest
@@ -212,7 +212,7 @@ def _reset(window: object, shown: Shown, start: tuple[object, Path, Path | None]
     shown.other = None
     shown.gate.set()
     sheet = window.sheet
-    sheet.note.clear()
+    take_notes_off(window)
     sheet.slip.fold()
     sheet.section.moving.give_up()
     window.session.seen.clear()
@@ -306,7 +306,7 @@ def main() -> int:
             if name in AGAIN:
                 shown.other = None
                 shown.gate.set()
-                window.sheet.note.clear()
+                take_notes_off(window)
                 window.session.check_now()
         _reset(window, shown, start)  # nothing changed is left to be asked about
         window.close()

@@ -112,6 +112,12 @@ def wait_until_settled(window: object) -> None:
         calm = calm + 1 if settled(window) else 0
 
 
+def take_notes_off(window: object) -> None:
+    """Take off every note that lies on the sheet or waits."""
+    while window.sheet.note.isVisible():
+        window.sheet.note.put_away()
+
+
 def keep(image: QImage, file: Path) -> None:
     """Write a picture in 256 colours."""
     image = image.convertToFormat(QImage.Format.Format_RGB888)
@@ -141,7 +147,7 @@ def main() -> int:
         for name, (size, prepare) in scenes().items():
             if name not in wanted:
                 continue
-            window.sheet.note.clear()
+            take_notes_off(window)
             window.sheet.slip.fold()
             window.sheet.section.moving.give_up()
             if window.sheet.swapped:
