@@ -25,9 +25,12 @@ from window_hand import Hand  # noqa: E402
 
 from clearturn.check import check  # noqa: E402
 from clearturn.drawing import Tone  # noqa: E402
+from clearturn.job.edits import with_corner  # noqa: E402
 from clearturn.job.file import load_job, parse_job, save_job  # noqa: E402
+from clearturn.job.model import SeatStack, Stud  # noqa: E402
 from clearturn.result import Verdict  # noqa: E402
 from clearturn_app.document import Document  # noqa: E402
+from clearturn_app.sheets.rows import FactBlock  # noqa: E402
 from clearturn_app.views.camera import Camera  # noqa: E402
 from clearturn_app.views.picture_asked import asked  # noqa: E402
 from clearturn_app.views.picture_process import PictureProcess  # noqa: E402
@@ -504,3 +507,29 @@ def test_wheel_is_turned_by_hand_and_the_gap_there_is_told_beside_the_least(hand
     assert turning.turn_deg is None
     assert not rule.isVisible()
     assert window.document.is_clean or not window.document.stack.canUndo()
+
+
+def test_studs_are_written_and_tell_what_a_spacer_leaves_of_them(hand: Hand) -> None:
+    document = hand.window.document
+    stack = SeatStack(6.0, 8.0, 3.0)
+    job = with_corner(document.job, "front", replace(hand.corner, seat_stack=stack, stud=None))
+    document.edit("seat stack", job)
+    hand.operation(4)
+    hand.fill("studs", {
+        "thread": "M14×1.5", "stud length": "52", "wheel at the nut's seat": "24",
+        "thread needed": "14", "register length": "18", "register needed": "5",
+    })  # fmt: skip
+    assert hand.corner.stud == Stud(52.0, "M14×1.5", 24.0, 14.0, 18.0, 5.0)
+    assert document.stack.undoText() == "studs"
+    assert "studs" not in hand.slip.forms
+    hand.slip.open_section("studs")
+    QTest.qWait(30)
+    told = {one.text for block in hand.slip.findChildren(FactBlock) for one in block._facts}
+    # 52 less flange 8, spacer 3 and the wheel's 24; 18 less 8 and 3.
+    assert "17.0 of 14.0 mm needed" in told
+    assert "7.0 of 5.0 mm needed" in told
+    document.stack.undo()
+    assert hand.corner.stud is None
+    hand.slip.open_section("studs: what a spacer leaves of them")
+    QTest.qWait(30)
+    assert hand.slip.forms["studs"].editors["register needed"].text() == "5"

@@ -6,7 +6,7 @@ from clearturn_app.sheets.dimensions import Row
 
 POSED = ("tie rod", "steering arm", "control arm", "damper", "hose", "rubber boot", "other")
 START = {"mount_thickness_mm": "6", "hat_material": "aluminium", "corner_radius_mm": "0",
-          "inner_corner_radius_mm": "0"}  # fmt: skip
+          "inner_corner_radius_mm": "0", "needed_register_mm": "5"}  # fmt: skip
 TOLERANCE = Row("tolerance_mm", "made to ±", "Limit of the real part against these numbers; it "
                  "goes into the uncertainty.", 0, 10)  # fmt: skip
 CLOCK = Row("clock_deg", "clock angle of the clocking lug",

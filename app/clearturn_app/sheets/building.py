@@ -29,7 +29,7 @@ from clearturn_app.sheets.asked import (
     START,
     TOLERANCE,
 )
-from clearturn_app.sheets.dimensions import BAND, CALIPER, CALIPER_BOX, ROTOR, SHIELD, Row
+from clearturn_app.sheets.dimensions import BAND, CALIPER, CALIPER_BOX, ROTOR, SHIELD, STUDS, Row
 from clearturn_app.sheets.fields import Blank, Deed, Fact, Field, Form, Line, Section
 from clearturn_app.sheets.operations import Operation
 from clearturn_app.window.look import Look
@@ -330,6 +330,9 @@ def _wheel(bench: _Bench) -> Iterator[Section]:
         if corner.rotor is not None:
             lines = (bench.form("stack", "stack it so", STACK),)
         yield Section("what lies under the wheel", lines)
+    elif corner.stud is None:
+        yield Section("studs: what a spacer leaves of them",
+                      (bench.form("studs", "take these studs", STUDS),), folded=True)  # fmt: skip
     yield Section("touch the wheel", tuple(_touch_lines(bench, "wheel")),
                   folded=corner.wheel_frame is not None)  # fmt: skip
     if corner.wheel_frame is None:

@@ -12,7 +12,15 @@ from clearturn.job.positions import JsonPath
 from clearturn.report.jobcard import NOTES_LETTERS
 from clearturn.result import CheckResult, HubResult, SizeCheck, Verdict
 from clearturn.trade.sums import SumsResult
-from clearturn_app.sheets.dimensions import BAND, CALIPER, CALIPER_BOX, ROTOR, SHIELD, field_of
+from clearturn_app.sheets.dimensions import (
+    BAND,
+    CALIPER,
+    CALIPER_BOX,
+    ROTOR,
+    SHIELD,
+    STUDS,
+    field_of,
+)
 from clearturn_app.sheets.fields import Fact, Field, Section
 from clearturn_app.sheets.operations import Operation
 from clearturn_app.sheets.sums import sum_sections
@@ -237,19 +245,9 @@ def _wheel(
                  f"{look.length(stud.needed_engagement_mm, 1)} {look.unit} needed", True),
             Fact("wheel centred on", f"{look.length(centred, 1)} of "
                  f"{look.length(stud.needed_register_mm, 1)} {look.unit} needed", True),
-            Field((*here, "length_mm"), "stud length", "From hub face to the last full thread.",
-                  low=0, high=200, source="measured"),
-            Field((*here, "wheel_seat_mm"), "wheel at the nut's seat",
-                  "Thickness of the wheel between its pad and the seat of the nut.", low=0,
-                  high=100, source="measured"),
-            Field((*here, "needed_engagement_mm"), "thread needed",
-                  "At least the thread's diameter.", low=0, high=60, source=_PRACTICE),
-            Field((*here, "register_length_mm"), "register length",
-                  "Of the spigot that centres the wheel, from the hub face.", low=0, high=100,
-                  source="measured"),
-            Field((*here, "needed_register_mm"), "register needed",
-                  "Least length on which the wheel must still be centred.", low=0, high=50,
-                  source=_PRACTICE),
+            *(Field((*here, row.key), row.label, row.help, row.kind, row.low, row.high,
+                    source=_PRACTICE if row.key.startswith("needed") else "measured")
+              for row in STUDS),
         ), True)  # fmt: skip
     here = (*at, "weights")
     yield Section("balance weights", (

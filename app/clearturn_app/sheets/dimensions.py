@@ -104,3 +104,14 @@ BAND = (
     Row("clock_to_deg", "to clock position", "Both or neither.", -360, 360, "angle",
         optional=True),
 )  # fmt: skip
+STUDS = (
+    Row("thread", "thread", "As cut, such as M14×1.5; stands in the report.", None, None, "text"),
+    Row("length_mm", "stud length", "From hub face to the last full thread.", 0, 200),
+    Row("wheel_seat_mm", "wheel at the nut's seat",
+        "Thickness of the wheel between its pad and the seat of the nut.", 0, 100),
+    Row("needed_engagement_mm", "thread needed", "At least the thread's diameter.", 0, 60),
+    Row("register_length_mm", "register length",
+        "Of the spigot that centres the wheel, from the hub face.", 0, 100),
+    Row("needed_register_mm", "register needed",
+        "Least length on which the wheel must still be centred.", 0, 50),
+)  # fmt: skip

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
@@ -55,8 +56,9 @@ class Forms(QObject):
             "shield": lambda values: self._drawn(
                 "shield", ShieldDimensions, edits.with_shield, values
             ),
-            "box": self._box, "stack": self._stack, "split knuckle": self._split_knuckle,
-            "split wheel": self._split_wheel, "rule": self._rule, "hand size": self._hand_size,
+            "box": self._box, "stack": self._stack, "studs": self._studs,
+            "split knuckle": self._split_knuckle, "split wheel": self._split_wheel,
+            "rule": self._rule, "hand size": self._hand_size,
         }  # fmt: skip
 
         self._refusal: ClearturnError | None = None  # of what was asked for last
@@ -197,6 +199,9 @@ class Forms(QObject):
     def _stack(self, values: dict[str, Any]) -> None:
         self._edit("seat stack", "seat_stack", edits.with_stack(self.corner, **values))
         self._complete_wheel()
+
+    def _studs(self, values: dict[str, Any]) -> None:
+        self._edit("studs", "stud", replace(self.corner, stud=model.Stud(**values)))
 
     def _split_knuckle(self, values: dict[str, Any]) -> None:
         hub = model.Band(
