@@ -259,7 +259,7 @@ def test_scans_being_read_do_not_end_in_a_job_opened_meanwhile(
 
 
 def test_question_about_the_files_of_a_job_goes_with_it_and_is_asked_once(
-    make, qtbot, job_file: Path, tmp_path: Path
+    make, qtbot, job_file: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     whole = tmp_path / "whole"
     shutil.copytree(job_file.parent, whole)
@@ -268,10 +268,10 @@ def test_question_about_the_files_of_a_job_goes_with_it_and_is_asked_once(
     window = make(opened(job_file))
     note = window.sheet.note
     qtbot.waitUntil(lambda: note.heading == "A FILE HAS CHANGED", timeout=LONG_MS)
+    said, say = [], note.say
+    monkeypatch.setattr(note, "say", lambda *words, **how: (said.append(words), say(*words, **how)))
     change(window, 3.0)
-    qtbot.waitUntil(lambda: window.tasks.running("check"), timeout=LONG_MS)
-    qtbot.waitUntil(lambda: window.tasks.shown is None, timeout=LONG_MS)
-    qtbot.waitUntil(lambda: not window.tasks.running("files"), timeout=LONG_MS)
+    qtbot.waitUntil(lambda: (note.heading, *note.lines) in said, timeout=LONG_MS)
     assert note.isVisible()
     assert note._waiting == []
     take = note._shown.choices[1].act
