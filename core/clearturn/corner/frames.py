@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 
@@ -16,6 +16,7 @@ from clearturn.corner.sources import Source, transform
 from clearturn.datum import (
     Fit,
     Frame,
+    Patch,
     PlaneFit,
     fit_circle,
     fit_cone,
@@ -119,10 +120,24 @@ def fit_datum(datum: model.Datum, source: Source, progress: Progress | None = No
     FitProblem
         If its patches do not determine the feature.
     """
+    return fit_patches(datum, source, patches_of(datum, source, progress))
+
+
+def patches_of(
+    datum: model.Datum, source: Source, progress: Progress | None = None
+) -> tuple[Patch, ...]:
+    """Grow the patches of a datum, one for each touched point."""
+    return tuple(
+        patch_at(source.mesh, seed, datum.normal_deg, datum.limit_mm, progress)
+        for seed in datum.seeds_mm
+    )
+
+
+def fit_patches(datum: model.Datum, source: Source, patches: Sequence[Patch]) -> Fit:
+    """Fit one datum through patches that are grown already; see `fit_datum`."""
     mesh = source.mesh
     chosen = np.zeros(len(mesh.vertices), dtype=np.bool_)
-    for seed in datum.seeds_mm:
-        patch = patch_at(mesh, seed, datum.normal_deg, datum.limit_mm, progress)
+    for patch in patches:
         chosen[patch.vertices] = True
     left_out = np.ones(len(mesh.vertices), dtype=np.bool_)
     left_out[mesh.faces[source.kept]] = False

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from clearturn.corner.faces import clean, patch_at, piece_of, same_piece
-from clearturn.corner.frames import fit_datum
+from clearturn.corner.frames import fit_datum, fit_patches, patches_of
 from clearturn.corner.sources import Source
 from clearturn.datum import (
     Fit,
@@ -274,9 +274,8 @@ def datum_drawn(
     FitProblem
         If its patches do not determine the feature.
     """
-    fit = fit_datum(datum, source, progress)
-    patches = [patch_at(source.mesh, seed, datum.normal_deg, datum.limit_mm, progress)
-               for seed in datum.seeds_mm]  # fmt: skip
+    patches = patches_of(datum, source, progress)
+    fit = fit_patches(datum, source, patches)
     points = np.concatenate([patch.points_mm for patch in patches])
     faces = np.unique(np.concatenate([patch.faces for patch in patches])).astype(np.int64)
     return _lines(datum.feature, fit, points), faces[source.kept[faces]]
