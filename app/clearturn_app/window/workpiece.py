@@ -275,24 +275,22 @@ class Workpiece(QObject):
         self.touched_changed.emit()
 
     def end(self) -> None:
-        """Ask for nothing any more."""
-        self.tasks.cancel("touch")
-        had = self.goal is not None or bool(self.offered)
-        self.goal = self.touched = None
-        self.offered, self._offered_faces = {}, None
-        self.boxing.clear()
-        if had:
-            self.goal_changed.emit()
-            self.touched_changed.emit()
+        """Ask for nothing any more, and show nothing that is proposed."""
+        self._leave({}, None)
 
     def offer(self, lines: dict[str, FeatureLines], faces: NDArray[np.int64]) -> None:
         """Ask for nothing any more, and show what is proposed on the scan shown, until `end`."""
+        self._leave(lines, faces)
+
+    def _leave(self, lines: dict[str, FeatureLines], faces: NDArray[np.int64] | None) -> None:
         self.tasks.cancel("touch")
+        had = self.goal is not None or bool(self.offered)
         self.goal = self.touched = None
         self.boxing.clear()
         self.offered, self._offered_faces = lines, faces
-        self.goal_changed.emit()
-        self.touched_changed.emit()
+        if had:
+            self.goal_changed.emit()
+            self.touched_changed.emit()
 
     def touch(self, origin: Floats, direction: Floats) -> None:
         """Touch what a line of sight meets on the scan shown."""
