@@ -7,11 +7,13 @@ import os
 import sys
 from pathlib import Path
 from types import ModuleType
+from typing import Any
 
 import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
 DEMO = ROOT / "sample_meshes" / "demo.clearturn.json"
+SCANS = ("knuckle_scan.stl", "wheel_scan.stl")
 
 
 def needs_window() -> None:
@@ -49,3 +51,8 @@ def cases(name: str) -> ModuleType:
         sys.modules[name] = module
         spec.loader.exec_module(module)
     return sys.modules[name]
+
+
+def choose(window: Any, word: str) -> None:
+    """Touch a word of the note that lies on the sheet."""
+    next(one for one in window.sheet.note.words if one.text() == word).click()

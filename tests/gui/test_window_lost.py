@@ -9,29 +9,23 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from window_support import DEMO, cases, needs_window
+from window_support import DEMO, SCANS, choose, needs_window
 
 needs_window()
 
 from PySide6.QtWidgets import QFileDialog, QMessageBox  # noqa: E402
 
-from clearturn.corner.sources import check_files, file_sha256, troubled_files  # noqa: E402
+from clearturn.corner.sources import file_sha256, troubled_files  # noqa: E402
 from clearturn.job.edits import path_of, value_at, with_value  # noqa: E402
 from clearturn.job.file import load_job  # noqa: E402
-from clearturn_app.document import Document, opened  # noqa: E402
-from clearturn_app.views.picture_process import PictureProcess  # noqa: E402
-from clearturn_app.window import background  # noqa: E402
-from clearturn_app.window.main import MainWindow  # noqa: E402
+from clearturn_app.document import opened  # noqa: E402
 
 pytestmark = pytest.mark.gui
 
-REPORT = cases("report_cases")
 SPACER = path_of("axles[0].corner.seat_stack.spacer_mm")
-SCANS = ("knuckle_scan.stl", "wheel_scan.stl")
 
 # A real window changes a number, and is killed while it checks, or while it saves again and again.
 CHILD = """
@@ -79,55 +73,6 @@ application.exec()
 """
 
 
-@pytest.fixture
-def state(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
-    monkeypatch.setattr(PictureProcess, "_start", lambda self: None)
-    monkeypatch.setattr(background, "section", lambda *_a: None)
-    monkeypatch.setattr(background, "strip", lambda *_a: None)
-    return tmp_path / "state"
-
-
-@pytest.fixture
-def job_file(tmp_path: Path) -> Path:
-    """The demo job with its scans, in a folder of its own."""
-    folder = tmp_path / "job"
-    folder.mkdir()
-    for name in (DEMO.name, *SCANS):
-        shutil.copy(DEMO.parent / name, folder / name)
-    return folder / DEMO.name
-
-
-@pytest.fixture
-def make(qtbot, state: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[object]:
-    monkeypatch.setattr(
-        QMessageBox, "question", lambda *_a, **_k: QMessageBox.StandardButton.Discard
-    )
-    made: list[MainWindow] = []
-
-    def checker(job, folder, progress):
-        """Check the files as a check does, and give an invented result."""
-        check_files(job, folder, progress=progress)
-        return REPORT.demo()
-
-    def one(document: Document) -> MainWindow:
-        window = MainWindow(document, checker=checker)
-        qtbot.addWidget(window)
-        made.append(window)
-        window.show()
-        window.start()
-        return window
-
-    yield one
-    for window in made:
-        window.close()
-        assert window.tasks.wait(60)
-
-
-def touch(window: MainWindow, word: str) -> None:
-    next(one for one in window.sheet.note.words if one.text() == word).click()
-
-
 def killed(job_file: Path, when: str, wait_s: float = 0.0) -> None:
     child = subprocess.Popen(
         [sys.executable, "-c", CHILD, str(job_file), when], stdout=subprocess.PIPE, text=True
@@ -149,7 +94,7 @@ def test_job_of_a_window_killed_while_it_checks_is_offered_and_taken_up(
     assert job_file.read_bytes() == before
     window = make(opened(DEMO))
     assert window.sheet.note.heading == "A JOB WAS NOT SAVED"
-    touch(window, "take it up")
+    choose(window, "take it up")
     assert value_at(window.document.job, SPACER) == 3.0
     assert window.document.path == job_file
     assert not window.document.is_clean
@@ -166,7 +111,7 @@ def test_file_of_a_window_killed_while_it_saves_is_whole(
     # What was put aside last is offered, unless the last save had just ended well.
     window = make(opened(DEMO))
     if window.sheet.note.isVisible():
-        touch(window, "take it up")
+        choose(window, "take it up")
         assert value_at(window.document.job, SPACER) in (3.0, 4.0)
     else:
         assert in_file in (3.0, 4.0)
@@ -186,7 +131,7 @@ def test_missing_scan_is_asked_for_and_its_sibling_found_with_it(
     monkeypatch.setattr(
         QFileDialog, "getOpenFileName", lambda *_a, **_k: (str(other / SCANS[0]), "")
     )
-    touch(window, "look for it")
+    choose(window, "look for it")
     qtbot.waitUntil(lambda: window.session.is_current, timeout=30_000)
     scans = window.document.job.axles[0].corner.scans
     assert [scan.path for scan in scans] == [f"../elsewhere/{name}" for name in SCANS]
@@ -207,13 +152,13 @@ def test_another_file_is_told_by_its_hash_and_only_taken_when_asked_to(
     monkeypatch.setattr(
         QFileDialog, "getOpenFileName", lambda *_a, **_k: (str(folder / "other.stl"), "")
     )
-    touch(window, "look for it")
+    choose(window, "look for it")
     qtbot.waitUntil(lambda: note.heading == "THAT IS ANOTHER FILE", timeout=30_000)
     assert window.document.is_clean
     monkeypatch.setattr(
         QFileDialog, "getOpenFileName", lambda *_a, **_k: (str(folder / "old.stl"), "")
     )
-    touch(window, "look again")
+    choose(window, "look again")
     qtbot.waitUntil(lambda: window.session.is_current, timeout=30_000)
     scan = window.document.job.axles[0].corner.scans[0]
     assert (scan.path, scan.sha256) == ("old.stl", file_sha256(folder / "old.stl"))
@@ -227,7 +172,7 @@ def test_changed_scan_is_told_and_can_be_taken_as_it_is_now(make, qtbot, job_fil
     window = make(opened(job_file))
     note = window.sheet.note
     qtbot.waitUntil(lambda: note.heading == "A FILE HAS CHANGED", timeout=30_000)
-    touch(window, "take it all the same")
+    choose(window, "take it all the same")
     qtbot.waitUntil(lambda: window.session.is_current, timeout=30_000)
     assert window.document.job.axles[0].corner.scans[1].sha256 == file_sha256(scan)
     assert troubled_files(window.document.job, job_file.parent) == ()

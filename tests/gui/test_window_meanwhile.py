@@ -4,76 +4,31 @@ from __future__ import annotations
 
 import shutil
 import threading
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
-from window_support import DEMO, cases, needs_window
+from window_support import DEMO, SCANS, choose, needs_window
 
 needs_window()
 
 from PySide6.QtCore import Qt  # noqa: E402
 from PySide6.QtTest import QTest  # noqa: E402
-from PySide6.QtWidgets import QFileDialog, QMessageBox  # noqa: E402
+from PySide6.QtWidgets import QFileDialog  # noqa: E402
 
-from clearturn.corner.sources import check_files  # noqa: E402
 from clearturn.corner.touched_part import touch_part  # noqa: E402
 from clearturn.job.edits import path_of, value_at, with_value  # noqa: E402
 from clearturn.job.file import load_job, save_job  # noqa: E402
 from clearturn_app.document import Document, empty_job, opened  # noqa: E402
-from clearturn_app.views.picture_process import PictureProcess  # noqa: E402
-from clearturn_app.window import background, recovery, saving  # noqa: E402
+from clearturn_app.window import recovery, saving  # noqa: E402
 from clearturn_app.window.joining import take_dropped  # noqa: E402
 from clearturn_app.window.main import MainWindow  # noqa: E402
 
 pytestmark = pytest.mark.gui
 
-REPORT = cases("report_cases")
 SPACER = path_of("axles[0].corner.seat_stack.spacer_mm")
-SCANS = ("knuckle_scan.stl", "wheel_scan.stl")
 LONG_MS = 60_000
-
-
-@pytest.fixture
-def job_file(tmp_path: Path) -> Path:
-    """The demo job with its scans, in a folder of its own."""
-    folder = tmp_path / "job"
-    folder.mkdir()
-    for name in (DEMO.name, *SCANS):
-        shutil.copy(DEMO.parent / name, folder / name)
-    return folder / DEMO.name
-
-
-@pytest.fixture
-def make(qtbot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[object]:
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
-    monkeypatch.setattr(PictureProcess, "_start", lambda self: None)
-    monkeypatch.setattr(background, "section", lambda *_a: None)
-    monkeypatch.setattr(background, "strip", lambda *_a: None)
-    monkeypatch.setattr(
-        QMessageBox, "question", lambda *_a, **_k: QMessageBox.StandardButton.Discard
-    )
-    made: list[MainWindow] = []
-
-    def checker(job, folder, progress):
-        """Check the files as a check does, and give an invented result."""
-        check_files(job, folder, progress=progress)
-        return REPORT.demo()
-
-    def one(document: Document) -> MainWindow:
-        window = MainWindow(document, checker=checker)
-        qtbot.addWidget(window)
-        made.append(window)
-        window.show()
-        window.start()
-        return window
-
-    yield one
-    for window in made:
-        window.close()
-        assert window.tasks.wait(60)
 
 
 @pytest.fixture
@@ -95,12 +50,15 @@ class SlowDisk:
         self._write(*given)
 
 
+@pytest.fixture
+def disk(monkeypatch: pytest.MonkeyPatch) -> SlowDisk:
+    slow = SlowDisk(saving.save_job)
+    monkeypatch.setattr(saving, "save_job", slow)
+    return slow
+
+
 def change(window: MainWindow, spacer_mm: float) -> None:
     window.document.edit("spacer", with_value(window.document.job, SPACER, spacer_mm))
-
-
-def choose(window: MainWindow, word: str) -> None:
-    next(one for one in window.sheet.note.words if one.text() == word).click()
 
 
 def saved(window: MainWindow, qtbot) -> None:
@@ -111,10 +69,8 @@ def saved(window: MainWindow, qtbot) -> None:
 
 
 def test_newer_state_is_in_the_file_whichever_save_ends_first(
-    window: MainWindow, qtbot, job_file: Path, monkeypatch: pytest.MonkeyPatch
+    window: MainWindow, qtbot, job_file: Path, disk: SlowDisk
 ) -> None:
-    disk = SlowDisk(saving.save_job)
-    monkeypatch.setattr(saving, "save_job", disk)
     change(window, 3.0)
     window.save()
     qtbot.wait(50)
@@ -130,10 +86,8 @@ def test_newer_state_is_in_the_file_whichever_save_ends_first(
 
 
 def test_job_begun_while_another_is_saved_has_not_its_file(
-    window: MainWindow, qtbot, job_file: Path, monkeypatch: pytest.MonkeyPatch
+    window: MainWindow, qtbot, job_file: Path, disk: SlowDisk
 ) -> None:
-    disk = SlowDisk(saving.save_job)
-    monkeypatch.setattr(saving, "save_job", disk)
     change(window, 3.0)
     window.save()
     window.new_job()

@@ -5,7 +5,6 @@ from __future__ import annotations
 import itertools
 import json
 import threading
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -77,7 +76,7 @@ def section():
 
 
 @pytest.fixture
-def make(qtbot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, section) -> Iterator[object]:
+def make(qtbot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, section, windows):
     """Make windows that are always closed, and must leave no thread behind."""
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
     monkeypatch.setattr(PictureProcess, "_start", lambda self: None)
@@ -87,12 +86,11 @@ def make(qtbot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, section) -> Ite
     # Drawing takes its time, and other tests have it; here it matters where it goes.
     monkeypatch.setattr(background, "section", lambda *_a: section)
     monkeypatch.setattr(background, "strip", lambda *_a: None)
-    made: list[MainWindow] = []
 
     def one(document: Document, checker: Checker, size: tuple[int, int] = (1280, 800)):
         window = MainWindow(document, checker=checker)
         qtbot.addWidget(window)
-        made.append(window)
+        windows.append(window)
         window.resize(*size)
         window.show()
         window.activateWindow()
@@ -100,10 +98,7 @@ def make(qtbot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, section) -> Ite
         window.start()
         return window
 
-    yield one
-    for window in made:
-        window.close()
-        assert window.tasks.wait(60)
+    return one
 
 
 @pytest.fixture
